@@ -1,0 +1,1 @@
+"""What instruments write: bytes in, arrays with units out. Knows no Django."""

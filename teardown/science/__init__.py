@@ -1,0 +1,1 @@
+"""What is true: arrays in, numbers out. Knows neither Django nor files."""

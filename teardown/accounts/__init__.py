@@ -1,0 +1,1 @@
+"""People, their roles and devices; one table of roles and actions."""

@@ -1,0 +1,28 @@
+"""Says refusals in words."""
+
+from collections.abc import Callable
+
+from django.core.exceptions import PermissionDenied
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+
+from teardown.records.models import StaleVersion
+
+
+def refusals_in_words(
+    get_response: Callable[[HttpRequest], HttpResponse],
+) -> Callable[[HttpRequest], HttpResponse]:
+    """Turn a refused deed into a page that says who may, or what changed in between."""
+
+    def middleware(request: HttpRequest) -> HttpResponse:
+        return get_response(request)
+
+    def process_exception(request: HttpRequest, exception: Exception) -> HttpResponse | None:
+        if isinstance(exception, PermissionDenied):
+            return render(request, "403.html", {"sentence": str(exception)}, status=403)
+        if isinstance(exception, StaleVersion):
+            return render(request, "409.html", {"stale": exception}, status=409)
+        return None
+
+    middleware.process_exception = process_exception  # type: ignore[attr-defined]
+    return middleware

@@ -1,0 +1,1 @@
+"""The same deeds and tables for notebooks and instruments."""

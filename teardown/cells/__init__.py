@@ -1,0 +1,1 @@
+"""Materials, lots, recipes, builds, cells, chambers, tests."""

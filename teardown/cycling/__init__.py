@@ -1,0 +1,1 @@
+"""What each cell did while it lived."""

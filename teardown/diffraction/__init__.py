@@ -1,0 +1,1 @@
+"""Diffraction patterns, and the phases in them."""

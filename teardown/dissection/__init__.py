@@ -1,0 +1,1 @@
+"""What was found when a cell was opened: entries, photographs, samples, sections, custody, cautions."""

@@ -1,0 +1,121 @@
+"""The only two tasks: work off a run, and look for runs whose worker fell silent."""
+
+import logging
+import os
+import socket
+import threading
+import time
+import uuid
+from collections.abc import Callable, Iterable
+
+from django.conf import settings
+from django.db import close_old_connections, models, transaction
+from django.utils import timezone
+from django.utils.module_loading import import_string
+from django_tasks import task
+
+from teardown.files import runs
+from teardown.files.models import Run
+from teardown.science.errors import Refusal
+
+log = logging.getLogger(__name__)
+Beat = Callable[[float, str], None]
+Function = Callable[[Run, Beat], Iterable[models.Model]]
+
+
+@task()
+def work(run_id: int) -> str:
+    """Work off one run, if it is to be had; say how it went."""
+    owner = f"{socket.gethostname()}:{os.getpid()}:{uuid.uuid4().hex[:8]}"
+    run = runs.claim(run_id, owner)
+    if run is None:
+        return "not mine"
+    with _Heart(run_id, owner) as heart:
+        try:
+            function: Function = import_string(settings.WORK[run.function][0])
+            rows = function(run, heart.say)
+            runs.finish(run_id, owner, rows)
+            return "done"
+        except runs.LeaseLost:
+            return "lost"
+        except Refusal as refusal:
+            runs.fail(run_id, owner, f"{refusal} [{refusal.code}]")
+            return "refused"
+        except Exception as error:
+            log.exception("run %s failed", run_id)
+            runs.fail(run_id, owner, f"{type(error).__name__}: {error}")
+            return "failed"
+
+
+class _Heart:
+    """Beats for a worker that is busy in one long call, at most once in a third of the lease."""
+
+    def __init__(self, run_id: int, owner: str) -> None:
+        self.run_id, self.owner, self.progress, self.note = run_id, owner, 0.0, ""
+        self.stop, self.last = threading.Event(), time.monotonic()
+
+    def __enter__(self) -> "_Heart":
+        self.pulse = threading.Thread(target=self._go_on, daemon=True)
+        if (
+            not transaction.get_connection().in_atomic_block
+        ):  # a test's open transaction belongs to its own thread
+            self.pulse.start()
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.stop.set()
+        if self.pulse.is_alive():
+            self.pulse.join(timeout=5)
+
+    def say(self, progress: float, note: str = "") -> None:
+        """Tell how far the work is; written at most once a second."""
+        self.progress, self.note = progress, note
+        if time.monotonic() - self.last >= 1:
+            self.last = time.monotonic()
+            runs.beat(self.run_id, self.owner, progress, note)
+
+    def _go_on(self) -> None:
+        try:
+            while not self.stop.wait(settings.WORK_LEASE_SECONDS / 3):
+                runs.beat(self.run_id, self.owner, self.progress, self.note)
+        except runs.LeaseLost:
+            log.warning("lost the lease of run %s", self.run_id)
+        finally:
+            close_old_connections()
+            transaction.get_connection().close()
+
+
+def ring(run_id: int) -> None:
+    """Ring for a worker. If nobody hears, the run waits and the reaper rings again."""
+    try:
+        work.enqueue(run_id)
+    except Exception:
+        log.exception("could not ring for run %s; it waits", run_id)
+
+
+def ring_on_commit(run: Run) -> None:
+    """Ring once the deed that asked for the run is safely written."""
+    if run.state == Run.State.QUEUED:
+        transaction.on_commit(lambda: ring(run.pk))
+
+
+def reap() -> tuple[int, int]:
+    """Ring again for runs that wait or whose worker fell silent; give how many, and how many it gave up."""
+    again, given_up = runs.silent(timezone.now())
+    for run_id in again:
+        ring(run_id)
+    return len(again), given_up
+
+
+def work_off(limit: int = 10_000) -> int:
+    """Work off whatever waits, in this process, in order; give how many."""
+    done = 0
+    while done < limit:
+        run_id = (
+            Run.objects.filter(state=Run.State.QUEUED).order_by("pk").values_list("pk", flat=True).first()
+        )
+        if run_id is None:
+            break
+        work.func(run_id)
+        done += 1
+    return done

@@ -1,0 +1,1 @@
+"""Balance per cell, judgements, Waiting, Modes, Next round."""

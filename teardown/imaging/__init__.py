@@ -1,0 +1,1 @@
+"""Micrographs, and what they measure."""

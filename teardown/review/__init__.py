@@ -1,0 +1,1 @@
+"""First page, Cells, Cell, Side by side, search, Records."""

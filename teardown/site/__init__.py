@@ -1,0 +1,1 @@
+"""Where it all meets: settings, addresses, checks, commands, the invented demo laboratory."""

@@ -1,0 +1,1 @@
+"""Terms with versions: ends of test, observations, modes, reasons."""

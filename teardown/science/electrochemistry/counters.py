@@ -1,0 +1,183 @@
+"""Charge from the cycler's own counters: every counter may be set back at any record."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from teardown.science.electrochemistry.columns import Array, Index, Series, total
+from teardown.science.electrochemistry.steps import Steps
+
+SCOPES = ("", "cycle_", "step_", "schedule_")
+
+
+@dataclass(frozen=True, slots=True)
+class StepCounts:
+    """What a counter says of each step, shape (steps,): index 0 charge, 1 discharge.
+
+    Attributes
+    ----------
+    charge_Ah : tuple of two ndarrays
+        Counted charge that belongs to each step, above zero.
+    u_reset_Ah : ndarray
+        What may have been lost where the counter was set back away from a logged edge.
+    resets_inside : int
+        How often it was set back inside a step.
+    resolution_Ah : float
+        Its smallest written step.
+    names : tuple of str
+        The columns that were read.
+    misplaced : float
+        Share of the counted charge that came while current flowed the other way.
+    """
+
+    charge_Ah: tuple[Array, Array]
+    u_reset_Ah: Array
+    resets_inside: int
+    resolution_Ah: float
+    names: tuple[str, ...]
+    misplaced: float
+
+
+def count_charge(series: Series, steps: Steps) -> StepCounts | None:
+    """Read the best counter of a history: one for each direction, else one for both, else a net one.
+
+    Parameters
+    ----------
+    series : Series
+    steps : Steps
+
+    Returns
+    -------
+    StepCounts or None
+        None where the file has no counter, or only ones that stand still.
+    """
+    for scope in SCOPES:
+        up, down = (f"{scope}{way}_capacity_ah" for way in ("charging", "discharging"))
+        if series.get(up) is not None and series.get(down) is not None:
+            found = _two_counters(series, steps, up, down)
+            if found is not None:
+                return found
+    for scope in SCOPES:
+        for way in ("cumulative", "net"):
+            name = f"{scope}{way}_capacity_ah"
+            if series.get(name) is not None:
+                found = _one_counter(series, steps, name, signed=way == "net")
+                if found is not None:
+                    return found
+    return None
+
+
+def increments(counter: Array) -> tuple[Array, NDArray[np.bool_]]:
+    """Give what a counter gained at each record, and where it was set back.
+
+    A counter that falls was set back, and what it shows then is new. What the first record shows may stem
+    from an earlier part of the test: it gains nothing.
+    """
+    filled = _carried(counter)
+    change = np.diff(filled, prepend=filled[0])
+    # a wobble of the last digit is no reset
+    back = change < -1e-9 * max(float(np.max(np.abs(filled))), 1e-12)
+    gained = np.where(back, filled, np.maximum(change, 0.0))
+    gained[0] = 0.0
+    return gained, back
+
+
+def _carried(counter: Array) -> Array:
+    """Carry the last known value over records where the counter is empty."""
+    known = np.isfinite(counter)
+    if known.all():
+        return counter
+    place = np.maximum.accumulate(np.where(known, np.arange(counter.size), 0))
+    return np.nan_to_num(counter[place])
+
+
+def _above_zero(counter: Array) -> Array:
+    """Turn a discharge counter that counts below zero."""
+    return -counter if np.nanmax(counter, initial=0.0) <= 0 else counter
+
+
+def _two_counters(series: Series, steps: Steps, up: str, down: str) -> StepCounts | None:
+    kind = steps.kind[steps.of_record]
+    charged, lost, inside, wrong = [], np.zeros(len(steps)), 0, 0.0
+    for name, way in ((up, 1), (down, -1)):
+        gained, back = increments(_above_zero(series.columns[name]))
+        if not np.any(gained > 0):
+            return None
+        home = _home(steps, kind == way)
+        charged.append(total(home, gained, len(steps)))
+        lost += _lost_at_resets(series, steps, back, kind == way)
+        inside += _inside(steps, back)
+        wrong += float(gained[kind == -way].sum()) / float(gained.sum())
+    step = max(series.step_of(up), series.step_of(down))
+    return StepCounts((charged[0], charged[1]), lost, inside, step, (up, down), wrong / 2)
+
+
+def _one_counter(series: Series, steps: Steps, name: str, *, signed: bool) -> StepCounts | None:
+    values = _carried(series.columns[name])
+    kind = steps.kind[steps.of_record]
+    if signed and np.any(np.diff(values) < 0) and np.any(values < 0) | _falls_slowly(values, kind):
+        return _net_counter(series, steps, name, values)
+    gained, back = increments(_above_zero(values))
+    if not np.any(gained > 0):
+        return None
+    home = _home(steps, kind != 0)
+    gathered = total(home, gained, len(steps))
+    lost = _lost_at_resets(series, steps, back, kind != 0)
+    charged = (np.where(steps.kind > 0, gathered, 0.0), np.where(steps.kind < 0, gathered, 0.0))
+    return StepCounts(charged, lost, _inside(steps, back), series.step_of(name), (name,), 0.0)
+
+
+def _falls_slowly(values: Array, kind: Index) -> bool:
+    """Tell whether a counter runs down while the cell discharges: then it is a net one."""
+    change = np.diff(values, prepend=values[0])
+    discharging = kind < 0
+    return bool(np.mean(change[discharging] < 0) > 0.5) if discharging.any() else False
+
+
+def _net_counter(series: Series, steps: Steps, name: str, values: Array) -> StepCounts:
+    """Read a counter that rises on charge and falls on discharge; a jump against the current is a reset."""
+    kind = steps.kind[steps.of_record]
+    change = np.diff(values, prepend=values[0])
+    flow = np.abs(series.current_A) * np.diff(series.time_s, prepend=series.time_s[0]) / 3600
+    neighbour = np.maximum(
+        flow, np.concatenate(([0.0], np.abs(series.current_A[:-1]) * np.diff(series.time_s) / 3600))
+    )
+    allowed = 3 * neighbour + 3 * series.step_of(name) + 1e-9 * float(np.max(np.abs(values)))
+    back = (np.abs(change) > allowed) & (np.abs(values) < np.abs(change))
+    change = np.where(back, values, change)
+    change[0] = 0.0
+    home = _home(steps, kind != 0)
+    gathered = total(home, change, len(steps))
+    charged = (np.clip(gathered, 0, None) * (steps.kind > 0), np.clip(-gathered, 0, None) * (steps.kind < 0))
+    lost = _lost_at_resets(series, steps, back, kind != 0)
+    return StepCounts(charged, lost, _inside(steps, back), series.step_of(name), (name,), 0.0)
+
+
+def _home(steps: Steps, wanted: NDArray[np.bool_]) -> Index:
+    """Give the step that a gain at each record belongs to: its own where that flows the wanted way, else the
+    last one that did."""
+    last = np.maximum.accumulate(np.where(wanted, np.arange(wanted.size), -1))
+    ahead = int(np.argmax(wanted)) if wanted.any() else 0
+    return steps.of_record[np.where(last >= 0, last, ahead)]
+
+
+def _lost_at_resets(
+    series: Series, steps: Steps, back: NDArray[np.bool_], wanted: NDArray[np.bool_]
+) -> Array:
+    """Doubt per step from what flowed unseen between the last record before a reset and the reset itself."""
+    at = np.flatnonzero(back)
+    at = at[at > 0]
+    interval = series.time_s[at] - series.time_s[at - 1]
+    current = np.maximum(
+        np.where(wanted[at - 1], np.abs(series.current_A[at - 1]), 0.0),
+        np.where(wanted[at], np.abs(series.current_A[at]), 0.0),
+    )
+    home = _home(steps, wanted)[at]
+    return total(home, current * interval / 3600 / np.sqrt(3), len(steps))
+
+
+def _inside(steps: Steps, back: NDArray[np.bool_]) -> int:
+    at = np.flatnonzero(back)
+    at = at[at > 0]
+    return int(np.sum(steps.of_record[at] == steps.of_record[at - 1]))

@@ -1,0 +1,157 @@
+"""What a reader of the per-cycle charges must know: edges, gaps, and counters that say something else."""
+
+from collections.abc import Mapping
+
+import numpy as np
+
+from teardown.science.electrochemistry.columns import Array, Series
+from teardown.science.electrochemistry.counters import StepCounts
+from teardown.science.electrochemistry.integration import StepIntegrals
+from teardown.science.electrochemistry.steps import find_gaps, gap_limit_s
+from teardown.science.errors import Level, Remark
+
+FLOOR = (
+    0.001  # below this share, a difference between integral and counter is the sampling of a falling current
+)
+
+
+def charge_doubts(
+    series: Series,
+    sums: StepIntegrals,
+    counts: StepCounts | None,
+    table: Mapping[str, Array],
+    joint_u_Ah: Mapping[str, Array],
+) -> list[Remark]:
+    """Collect the remarks on the charge of a history; ``joint_u_Ah`` is that of integral and counter
+    together.
+    """
+    return [
+        *_gaps(series),
+        *_edges(sums, table),
+        *_counter_doubts(counts, table, joint_u_Ah),
+        *_resets(counts),
+    ]
+
+
+def _gaps(series: Series) -> list[Remark]:
+    gaps = np.flatnonzero(find_gaps(series))
+    if not gaps.size:
+        return []
+    length = np.diff(series.time_s)[gaps]
+    row = int(gaps[np.argmax(length)]) + 2
+    text = (
+        f"{gaps.size} gap(s) longer than {gap_limit_s(series.time_s):.0f} s while current flowed "
+        f"(longest {length.max():.0f} s at data row {row}): charge there is uncertain."
+    )
+    remedy = "Look whether another file holds the missing records."
+    return [Remark("GAP_UNDER_CURRENT", "warning", text, float(length.max()), f"data row {row}", remedy)]
+
+
+def _edges(sums: StepIntegrals, table: Mapping[str, Array]) -> list[Remark]:
+    """Say so where steps begin or end without a record and no counter makes up for it."""
+    total = sums.charge_Ah[0] + sums.charge_Ah[1]
+    usual = float(np.median(total[total > 0])) if np.any(total > 0) else 0.0
+    big = total >= 0.02 * usual
+    share = np.where(big & (total > 0), sums.edge_Ah / np.where(total > 0, total, 1.0), 0.0)
+    largest = float(share.max(initial=0.0))
+    if largest <= 1e-6:
+        return []
+    rescued = _counter_won(table)
+    text = (
+        f"{int(np.sum(share > 1e-6))} step(s) begin or end without a record at the switch of current: "
+        f"an integral alone is uncertain there by up to {200 * largest:.2g} %"
+        + ("; the counter was used instead." if rescued else ", and so is the charge shown.")
+    )
+    level: Level = "info" if rescued or largest < 1e-4 else "warning"
+    return [
+        Remark(
+            "EDGES_NOT_LOGGED",
+            level,
+            text,
+            2 * largest,
+            "",
+            "Have the cycler log a record at every switch, or export its charge counter.",
+        )
+    ]
+
+
+def _counter_won(table: Mapping[str, Array]) -> bool:
+    counter, chosen = table["discharge_counter_Ah"], table["discharge_Ah"]
+    known = np.isfinite(counter) & (chosen > 0)
+    return bool(known.any() and np.mean(counter[known] == chosen[known]) > 0.5)
+
+
+def _counter_doubts(
+    counts: StepCounts | None, table: Mapping[str, Array], joint_u_Ah: Mapping[str, Array]
+) -> list[Remark]:
+    if counts is None:
+        return []
+    if counts.misplaced > 0.5:
+        text = f"{counts.misplaced:.0%} of what the counters gained came while current flowed the other way."
+        return [
+            Remark(
+                "COUNTER_DIRECTION",
+                "error",
+                text,
+                counts.misplaced,
+                ", ".join(counts.names),
+                "Counters may be swapped, or the sign of the current is wrong: correct the map.",
+            )
+        ]
+    found: list[tuple[float, str, int, float, float]] = []
+    ratios = []
+    for way in ("charge", "discharge"):
+        integral, counter = table[f"{way}_integral_Ah"], table[f"{way}_counter_Ah"]
+        u = joint_u_Ah[way]
+        differ = np.abs(counter - integral)
+        big = (
+            np.maximum(integral, counter) > 0.2 * float(np.median(integral))
+            if integral.size
+            else np.zeros(0, bool)
+        )
+        bad = big & (differ > 3 * u) & (differ > FLOOR * np.maximum(integral, counter))
+        ratios += (counter[big & (integral > 0)] / integral[big & (integral > 0)]).tolist()
+        for k in np.flatnonzero(bad).tolist():
+            times = differ[k] / u[k] if u[k] > 0 else np.inf
+            found.append((differ[k] / max(counter[k], integral[k]), way, k, float(counter[k]), float(times)))
+    ratio = float(np.median(ratios)) if ratios else 1.0
+    if found and not 0.4 < ratio < 2.5:
+        text = f"The counter gives {ratio:.4g} times the integral of the current."
+        return [
+            Remark(
+                "COUNTER_SCALE",
+                "error",
+                text,
+                ratio,
+                ", ".join(counts.names),
+                "A unit is wrong: mA taken for A, hours for seconds, or mAh for Ah. Correct the map.",
+            )
+        ]
+    if not found:
+        return []
+    share, way, k, counter_Ah, times = max(found)
+    cycle, integral_Ah = table["cycle"][k], table[f"{way}_integral_Ah"][k]
+    text = (
+        f"Counter and integral differ in {len(found)} half-cycle(s); most in the {way} of cycle {cycle:.0f}: "
+        f"counter {counter_Ah:.4g} Ah, integral {integral_Ah:.4g} Ah, "
+        f"{min(times, 9999):.0f} times their joint uncertainty."
+    )
+    return [
+        Remark(
+            "COUNTER_DISAGREES",
+            "warning",
+            text,
+            share,
+            f"cycle {cycle:.0f}",
+            "The one with the smaller uncertainty is shown; look at resets, gaps and printed digits.",
+        )
+    ]
+
+
+def _resets(counts: StepCounts | None) -> list[Remark]:
+    if counts is None or not counts.resets_inside:
+        return []
+    text = (
+        f"The charge counter was set back {counts.resets_inside} time(s) inside a step; gains were added up."
+    )
+    return [Remark("COUNTER_RESET", "info", text, float(counts.resets_inside), ", ".join(counts.names))]

@@ -1,0 +1,46 @@
+"""Which way the current counts: proved from the voltage, not believed."""
+
+import numpy as np
+
+from teardown.science.electrochemistry.columns import Array
+from teardown.science.electrochemistry.steps import rest_threshold_A
+
+CLEAR_VOTE = 0.3
+END_SHARE = 0.05
+
+
+def slope_vote(time_s: Array, current_A: Array, voltage_V: Array) -> float:
+    """Ask each run of one current direction whether the voltage rises with it.
+
+    Each run votes sign(change of voltage) times sign(current), weighted by its charge; the change is taken
+    between the medians of its first and last 5 % of records. The mean voltage is no witness: on a half-cell
+    it may stand higher on discharge than on charge.
+
+    Parameters
+    ----------
+    time_s, current_A, voltage_V : ndarray of float, shape (records,)
+
+    Returns
+    -------
+    float
+        +1 where positive current charges in every run, -1 where it discharges; 0 where nothing can be told.
+    """
+    threshold = rest_threshold_A(current_A)
+    state = np.where(np.abs(current_A) <= threshold, 0, np.sign(current_A))
+    cuts = np.flatnonzero(np.diff(state)) + 1
+    first = np.concatenate(([0], cuts))
+    last = np.concatenate((cuts, [state.size]))
+    step_s = np.concatenate(([0.0], np.clip(np.diff(time_s), 0, None)))
+    charge = np.add.reduceat(np.abs(current_A) * step_s, first)
+    total = voted = 0.0
+    # 2,000 of the largest runs say as much as all of them, and keep a pulse file quick
+    largest = np.argsort(charge)[::-1][:2000]
+    for run in largest:
+        a, b = int(first[run]), int(last[run])
+        if state[a] == 0 or b - a < 4:
+            continue
+        edge = max(1, int((b - a) * END_SHARE))
+        change = np.median(voltage_V[b - edge : b]) - np.median(voltage_V[a : a + edge])
+        voted += float(np.sign(change) * state[a] * charge[run])
+        total += float(charge[run])
+    return voted / total if total > 0 else 0.0

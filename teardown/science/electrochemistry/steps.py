@@ -1,0 +1,102 @@
+"""Steps of a history: stretches of one program step or one direction of current, and the gaps between
+records.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from teardown.science.electrochemistry.columns import Array, Index, Series
+
+REST_SHARE = 0.002  # of the largest current: below it a cell counts as at rest
+JUMP_SHARE = 0.01  # of the largest current: a smaller change of state is a tail that runs out, not a new step
+
+
+@dataclass(frozen=True, slots=True)
+class Steps:
+    """Where the steps of a history begin and end.
+
+    Attributes
+    ----------
+    first, last : ndarray of int, shape (steps,)
+        First and last record of each step.
+    kind : ndarray of int, shape (steps,)
+        +1 charge, 0 rest, -1 discharge.
+    of_record : ndarray of int, shape (records,)
+        The step that each record belongs to.
+    """
+
+    first: Index
+    last: Index
+    kind: Index
+    of_record: Index
+
+    def __len__(self) -> int:
+        """Count the steps."""
+        return int(self.first.size)
+
+
+def rest_threshold_A(current_A: Array) -> float:
+    """Give the current below which a cell counts as at rest, A: 0.2 % of the largest that is more than a
+    spike.
+    """
+    return REST_SHARE * largest_current_A(current_A)
+
+
+def largest_current_A(current_A: Array) -> float:
+    """Give the largest current that is more than a spike, A."""
+    flowing = np.abs(current_A[current_A != 0])
+    return float(np.quantile(flowing, 0.995)) if flowing.size else 0.0
+
+
+def find_steps(series: Series) -> Steps:
+    """Cut a history into steps.
+
+    The file's own step column decides where it has one that is not the same everywhere; beside it, a new step
+    begins wherever the current jumps from charge to rest to discharge. A tail that falls slowly below the
+    rest threshold stays in its step.
+    """
+    current = series.current_A
+    threshold = rest_threshold_A(current)
+    state = np.where(np.abs(current) <= threshold, 0, np.sign(current)).astype(np.int64)
+    jump = np.abs(np.diff(current)) > max(JUMP_SHARE / REST_SHARE * threshold, 0.0)
+    new = (np.diff(state) != 0) & jump
+    for name in ("step_count", "step_id"):
+        own = series.get(name)
+        if own is not None:
+            new |= np.diff(np.nan_to_num(own, nan=-1)) != 0
+    for part in series.parts:
+        new[part - 1] = True
+    first = np.concatenate(([0], np.flatnonzero(new) + 1)).astype(np.int64)
+    last = np.concatenate((first[1:] - 1, [current.size - 1])).astype(np.int64)
+    of_record = np.zeros(current.size, dtype=np.int64)
+    of_record[first[1:]] = 1
+    of_record = np.cumsum(of_record)
+    return Steps(first, last, _kinds(state, first), of_record)
+
+
+def _kinds(state: Index, first: Index) -> Index:
+    """Name each step by the direction of most of its records; a step with no record under current is a
+    rest.
+    """
+    up = np.add.reduceat((state > 0).astype(np.int64), first)
+    down = np.add.reduceat((state < 0).astype(np.int64), first)
+    return np.where(up > down, 1, np.where(down > 0, -1, 0)).astype(np.int64)
+
+
+def gap_limit_s(time_s: Array) -> float:
+    """Give the interval beyond which records are missing: 20 medians or 5 times the 99th percentile, s."""
+    interval = np.diff(time_s)
+    interval = interval[interval > 0]
+    if not interval.size:
+        return float("inf")
+    return float(max(20 * np.median(interval), 5 * np.quantile(interval, 0.99)))
+
+
+def find_gaps(series: Series) -> NDArray[np.bool_]:
+    """Mark the intervals, shape (records - 1,), that are too long while current flowed on both sides."""
+    flowing = np.abs(series.current_A) > rest_threshold_A(series.current_A)
+    long = np.diff(series.time_s) > gap_limit_s(series.time_s)
+    gaps: NDArray[np.bool_] = long & flowing[1:] & flowing[:-1]
+    return gaps

@@ -19,7 +19,7 @@ def refusals_in_words(
 
     def process_exception(request: HttpRequest, exception: Exception) -> HttpResponse | None:
         if isinstance(exception, PermissionDenied):
-            return render(request, "403.html", {"sentence": str(exception)}, status=403)
+            return render(request, "403.html", {"exception": exception}, status=403)
         if isinstance(exception, StaleVersion):
             return render(request, "409.html", {"stale": exception}, status=409)
         return None

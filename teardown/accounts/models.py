@@ -61,9 +61,15 @@ class User(AbstractBaseUser, Kept):
     def roles(self) -> frozenset[str]:
         """Tell what this person may be, from the grants and withdrawals in their order."""
         standing: dict[str, bool] = {}
-        for grant in self.grants.order_by("pk"):
+        for grant in sorted(self.grants.all(), key=lambda grant: grant.pk):
             standing[grant.role] = grant.granted
         return frozenset(role for role, granted in standing.items() if granted)
+
+    @property
+    def role_words(self) -> str:
+        """Say in words what this person is here: "analyst and reviewer"."""
+        names = [Role(role).label.split(" (")[0] for role in Role.values if role in self.roles]
+        return " and ".join([", ".join(names[:-1]), names[-1]] if len(names) > 1 else names)
 
     def may(self, action: str) -> bool:
         """Tell whether this person may do this."""

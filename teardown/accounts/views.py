@@ -95,7 +95,7 @@ def person(request: HttpRequest, username: str) -> HttpResponse:
 
 def refused(request: HttpRequest, exception: Exception) -> HttpResponse:
     """Say that this person may not."""
-    return render(request, "403.html", {"sentence": str(exception)}, status=403)
+    return render(request, "403.html", {"exception": exception}, status=403)
 
 
 def not_found(request: HttpRequest, exception: Exception) -> HttpResponse:

@@ -68,6 +68,7 @@ MIDDLEWARE = [
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "teardown.records.middleware.request_number",
     "django.contrib.sessions.middleware.SessionMiddleware",
+    "teardown.page.preferences.PreferencesMiddleware",
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
@@ -76,6 +77,7 @@ MIDDLEWARE = [
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "csp.middleware.CSPMiddleware",
     "django_htmx.middleware.HtmxMiddleware",
+    "teardown.page.preferences.PreferencesMiddleware",
     "teardown.accounts.middleware.refusals_in_words",
     "axes.middleware.AxesMiddleware",
 ]
@@ -87,16 +89,18 @@ TEMPLATES = [
         "DIRS": [BASE_DIR / "templates"],
         "APP_DIRS": True,
         "OPTIONS": {
+            "builtins": ["teardown.page.templatetags.page"],
             "context_processors": [
                 "django.template.context_processors.request",
                 "django.contrib.auth.context_processors.auth",
                 "django.contrib.messages.context_processors.messages",
                 "teardown.page.context.laboratory",
             ],
+            "builtins": ["teardown.page.templatetags.page"],
         },
     }
 ]
-FORM_RENDERER = "django.forms.renderers.TemplatesSetting"
+FORM_RENDERER = "teardown.page.rendering.FormRenderer"
 
 # --- the database: SQLite embedded, PostgreSQL for a laboratory ---------------------------------------
 DATABASES = {"default": env.db_url("DATABASE_URL", default=f"sqlite:///{DATA_DIR / 'teardown.sqlite3'}")}
@@ -122,7 +126,7 @@ AUTH_PASSWORD_VALIDATORS = [
     {"NAME": "django.contrib.auth.password_validation.UserAttributeSimilarityValidator"},
 ]
 LOGIN_URL = "sign_in"
-LOGIN_REDIRECT_URL = "home"
+LOGIN_REDIRECT_URL = "/"
 LOGOUT_REDIRECT_URL = "sign_in"
 AXES_FAILURE_LIMIT = 5
 AXES_COOLOFF_TIME = 0.25  # hours

@@ -41,6 +41,7 @@ ACTIONS: dict[str, tuple[str, frozenset[str]]] = {
     "recipes.write":      ("write recipes",                                  frozenset({A, L})),
     "cells.import":       ("import recipes and cells",                       frozenset({A, L})),
     "tests.manage":       ("start, seat and end tests",                      frozenset({A, L})),
+    "studies.keep":       ("keep named sets of cells",                       frozenset({A, R, L})),
     "cycling.import":     ("import cycling files",                           frozenset({A, L, I})),
     "bench.assign":       ("assign bench time",                              frozenset({L})),
     "dissection.start":   ("start a dissection",                             frozenset({B, A, L})),

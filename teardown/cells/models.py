@@ -1,9 +1,11 @@
 """What is built and what is put to the test."""
 
+import datetime as dt
 from typing import Any, ClassVar, Self
 
 from django.db import models
 from django.db.models import Exists, F, OuterRef, Q, Subquery
+from django.utils import timezone
 
 from teardown.accounts.roles import may
 from teardown.records.guards import NEVER, Guard
@@ -20,6 +22,41 @@ def _above_zero(*names: str, model: str) -> list[models.CheckConstraint]:
         )
         for name in names
     ]
+
+
+class Withdrawable(models.Model):
+    """A row that came with an import and leaves the books with it, marked and never deleted.
+
+    ``objects`` gives what stands; ``all_ever`` gives withdrawn rows too. A code is free again once its row
+    is withdrawn.
+    """
+
+    withdrawn_at = models.DateTimeField(
+        null=True, blank=True, editable=False, help_text="When the import that brought it was withdrawn."
+    )
+
+    class Meta:
+        abstract = True
+
+
+class _Standing(models.Manager[Any]):
+    """Leaves out what was withdrawn."""
+
+    def get_queryset(self) -> models.QuerySet[Any]:
+        return super().get_queryset().filter(withdrawn_at=None)
+
+
+class _Ever(models.Manager[Any]):
+    """Gives every row, withdrawn ones too."""
+
+
+def _one_standing(field: str, model: str) -> models.UniqueConstraint:
+    return models.UniqueConstraint(
+        fields=[field],
+        condition=Q(withdrawn_at=None),
+        name=f"one_{model}_of_a_{field}",
+        violation_error_message=f"There is a {model} of this {field} already.",
+    )
 
 
 class Material(Kept, Versioned):
@@ -85,15 +122,19 @@ class Lot(Kept, Versioned):
         return f"{self.material}, lot {self.code}"
 
 
-class Recipe(Kept, Versioned):
+class Recipe(Withdrawable, Kept, Versioned):
     """What a cell is to be made of. Its content lives in revisions."""
 
-    code = models.CharField(max_length=40, unique=True)
+    code = models.CharField(max_length=40)
     title = models.CharField(max_length=160)
     note = models.TextField(blank=True)
 
+    objects = _Standing()
+    all_ever = _Ever()
+
     class Meta:
         ordering = ["code"]
+        constraints = [_one_standing("code", "recipe")]
 
     def __str__(self) -> str:
         """Give its code."""
@@ -121,14 +162,16 @@ class RecipeRevisionQuerySet(models.QuerySet["RecipeRevision"]):
         )
 
 
-class RecipeRevision(Kept):
+class RecipeRevision(Withdrawable, Kept):
     """One state of a recipe. Frozen by its first build: after that, a change is a new revision."""
 
     guards: ClassVar[list[Guard]] = [
         Guard("DELETE", NEVER),
         Guard(
             "UPDATE",
-            "OLD.frozen_at IS NOT NULL",
+            "OLD.frozen_at IS NOT NULL AND (NEW.withdrawn_at IS NULL OR OLD.withdrawn_at IS NOT NULL"
+            " OR OLD.recipe_id <> NEW.recipe_id OR OLD.number <> NEW.number"
+            " OR OLD.changed_because <> NEW.changed_because)",
             "A recipe that has been built is never edited: make a new revision",
         ),
     ]
@@ -138,7 +181,8 @@ class RecipeRevision(Kept):
     frozen_at = models.DateTimeField(null=True, blank=True)
     made_at = models.DateTimeField(auto_now_add=True)
 
-    objects = RecipeRevisionQuerySet.as_manager()
+    objects = _Standing.from_queryset(RecipeRevisionQuerySet)()
+    all_ever = _Ever()
 
     class Meta:
         ordering = ["recipe", "number"]
@@ -147,6 +191,10 @@ class RecipeRevision(Kept):
     def __str__(self) -> str:
         """Give code and number."""
         return f"{self.recipe} rev {self.number}"
+
+    def freeze(self, at: dt.datetime | None = None) -> None:
+        """Freeze it, if nothing has yet."""
+        type(self).objects.filter(pk=self.pk, frozen_at=None).update(frozen_at=at or timezone.now())
 
 
 _FROZEN = (
@@ -265,17 +313,25 @@ class ProtocolRevision(Kept):
         """Give code and number."""
         return f"{self.protocol} rev {self.number}"
 
+    def freeze(self, at: dt.datetime | None = None) -> None:
+        """Freeze it, if nothing has yet."""
+        type(self).objects.filter(pk=self.pk, frozen_at=None).update(frozen_at=at or timezone.now())
 
-class Build(Kept, Versioned):
+
+class Build(Withdrawable, Kept, Versioned):
     """A batch of cells made together from one recipe revision."""
 
     revision = models.ForeignKey(RecipeRevision, models.PROTECT, related_name="builds")
-    code = models.CharField(max_length=40, unique=True)
+    code = models.CharField(max_length=40)
     built_on = models.DateField()
     note = models.TextField(blank=True)
 
+    objects = _Standing()
+    all_ever = _Ever()
+
     class Meta:
         ordering = ["code"]
+        constraints = [_one_standing("code", "build")]
 
     def __str__(self) -> str:
         """Give its code."""
@@ -316,10 +372,10 @@ class CellQuerySet(models.QuerySet["Cell"]):
         return self.filter(Exists(tests), ~Exists(tests.filter(ended_at=None)))
 
 
-class Cell(Kept, Versioned):
+class Cell(Withdrawable, Kept, Versioned):
     """One cell, with what it was when built."""
 
-    code = models.CharField(max_length=40, unique=True)
+    code = models.CharField(max_length=40)
     build = models.ForeignKey(Build, models.PROTECT, related_name="cells")
     time_zero = models.BooleanField(
         default=False, help_text="Opened after formation, so that others can be compared with it."
@@ -348,11 +404,13 @@ class Cell(Kept, Versioned):
     search_text = models.TextField(blank=True, editable=False, help_text="Casefolded words to search in.")
     note = models.TextField(blank=True)
 
-    objects = CellQuerySet.as_manager()
+    objects = _Standing.from_queryset(CellQuerySet)()
+    all_ever = _Ever()
 
     class Meta:
         ordering = ["code"]
         constraints = [
+            _one_standing("code", "cell"),
             *_above_zero(
                 "build_mass_g",
                 "iron_mass_g",

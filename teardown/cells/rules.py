@@ -1,0 +1,38 @@
+"""Pure rules of what is built: which amounts make sense, and how words are folded to be found again."""
+
+import unicodedata
+from collections.abc import Iterable
+
+FRACTION_BASES = {
+    "iron": "of the iron",
+    "electrode": "of the dry electrode",
+    "electrolyte": "in the electrolyte",
+}
+
+
+def fold(*texts: str) -> str:
+    """Fold words so that a search finds them however typed: compatibility forms, no case, single spaces."""
+    joined = " ".join(text for text in texts if text)
+    return " ".join(unicodedata.normalize("NFKC", joined).casefold().split())
+
+
+def faults_of_part(amount: float, unit: str, basis: str) -> list[str]:
+    """Say what is wrong with an amount in a recipe, in whole sentences; an empty list if nothing is."""
+    faults = []
+    if amount < 0:
+        faults.append(f"An amount is not below zero; this was {amount:g}.")
+    if unit == "1" and amount > 1:
+        faults.append(
+            f"A mass fraction lies between 0 and 1; this was {amount:g}. Write 4 % as 0.04 or with its unit %."
+        )
+    if unit == "1" and basis not in FRACTION_BASES:
+        faults.append(f"Say what the fraction is a fraction of: {listed(FRACTION_BASES)}.")
+    if unit == "mol/L" and basis != "electrolyte":
+        faults.append("A concentration in mol/L is one in the electrolyte: give electrolyte as its basis.")
+    return faults
+
+
+def listed(words: Iterable[str]) -> str:
+    """List words: "a, b or c"."""
+    *first, last = list(words) or [""]
+    return f"{', '.join(first)} or {last}" if first else last

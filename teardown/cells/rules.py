@@ -23,7 +23,7 @@ def faults_of_part(amount: float, unit: str, basis: str) -> list[str]:
         faults.append(f"An amount is not below zero; this was {amount:g}.")
     if unit == "1" and amount > 1:
         faults.append(
-            f"A mass fraction lies between 0 and 1; this was {amount:g}. Write 4 % as 0.04 or with its unit %."
+            f"A mass fraction lies between 0 and 1; this was {amount:g}. Write 4 % as 0.04 or with its unit."
         )
     if unit == "1" and basis not in FRACTION_BASES:
         faults.append(f"Say what the fraction is a fraction of: {listed(FRACTION_BASES)}.")

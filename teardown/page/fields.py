@@ -105,11 +105,8 @@ class NumberField(forms.Field):
         return f" {self.unit}" if self.unit else ""
 
     def _range(self) -> str:
-        floor = self.low if self.above is None else self.above
-        least = (
-            ""
-            if floor is None
-            else f"{'above' if self.above is not None else 'at least'} {plain_number(floor)}"
-        )
-        most = "" if self.high is None else f"at most {plain_number(self.high)}"
-        return f"Enter a number of {' and '.join(filter(None, (least, most)))}{self._unit()}."
+        least = f"of at least {plain_number(self.low)}" if self.low is not None else ""
+        if self.above is not None:
+            least = f"above {plain_number(self.above)}"
+        most = f"{'' if least else 'of '}at most {plain_number(self.high)}" if self.high is not None else ""
+        return f"Enter a number {' and '.join(filter(None, (least, most)))}{self._unit()}."

@@ -1,0 +1,69 @@
+"""How wide a step of grey is smeared, and how wide a false rim such a step paints."""
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import ndtri
+
+from teardown.science.errors import MeasurementError
+from teardown.science.stereology.noise import Grey, Mask
+
+SQRT_2PI = float(np.sqrt(2 * np.pi))
+
+
+class NoEdges(MeasurementError):
+    """The picture has no clear edge between pore and solid."""
+
+    code = "stereology.E011"
+    hint = "Check that the picture shows a polished section, in focus."
+
+
+def edge_width(place: Grey, steep: Grey, valid: Mask | None = None) -> float:
+    """Estimate the standard deviation of the blur, in pixels, from the steepest points of pore edges.
+
+    A single step that rises from 0 passes its middle at half its height with a slope of height / (sqrt(2
+    pi) sigma). So both bare metal and rims that stand against pore tell sigma, whatever their height.
+
+    Parameters
+    ----------
+    place : ndarray of float32, shape (rows, columns)
+        Greys with pore at 0 and metal at 1.
+    steep : ndarray of float32
+        Gradient magnitude of ``place``, per pixel, by Scharr's derivative.
+    """
+    crest = steep >= cv2.dilate(steep, np.ones((3, 3), np.uint8))
+    around = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (9, 9))
+    crest &= (cv2.erode(place, around) < 0.1) & (place > 0.15) & (place < 0.62) & (steep > 0.05)
+    if valid is not None:
+        crest &= valid
+    if np.count_nonzero(crest) < 30:
+        raise NoEdges(f"Only {np.count_nonzero(crest)} clear edge points were found.")
+    widths = 2 * place[crest] / (SQRT_2PI * steep[crest])
+    # Scharr's difference over two pixels widens a step by a box of that width: variance 4/12
+    return float(np.sqrt(max(float(np.quantile(widths, 0.65)) ** 2 - 1 / 3, 0.15**2)))
+
+
+def direct_slope(place: Grey, sigma: float) -> Grey:
+    """Slope that a bare metal edge shows where its grey stands at ``place``."""
+    inside = np.clip(np.linspace(0, 1, 1025), 1e-4, 1 - 1e-4)
+    slope = (np.exp(-0.5 * ndtri(inside) ** 2) / (SQRT_2PI * sigma)).astype(np.float32)
+    index = np.clip(place * 1024, 0, 1024).astype(np.uint16)
+    return slope[index]
+
+
+def false_rim_width(lower: float, upper: float, sigma: float) -> float:
+    """Width of the band between two thresholds across a bare metal edge, in pixels.
+
+    ``lower`` and ``upper`` are on the scale on which pore is 0 and metal is 1.
+    """
+    return float(sigma * (ndtri(upper) - ndtri(lower)))
+
+
+def curvature(place: Grey) -> NDArray[np.float32]:
+    """Give the size of the second derivatives, after a faint blur: large in pinched pores, small on
+    plateaus."""
+    calm = cv2.GaussianBlur(place, (0, 0), 0.8)
+    across = cv2.Sobel(calm, cv2.CV_32F, 2, 0, ksize=3, scale=1 / 4)
+    down = cv2.Sobel(calm, cv2.CV_32F, 0, 2, ksize=3, scale=1 / 4)
+    mixed = cv2.Sobel(calm, cv2.CV_32F, 1, 1, ksize=3, scale=1 / 4)
+    return np.asarray(cv2.sqrt(across * across + down * down + 2 * mixed * mixed), np.float32)

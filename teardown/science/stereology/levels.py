@@ -1,0 +1,175 @@
+"""Where the greys of pore, oxide and metal lie.
+
+Pore and metal show in flat pixels. Oxide rims are often too thin for that, and blurred edges pass through
+every grey between; so the oxide's grey is read only from pixels that are flatter than a bare edge could be
+at their grey, and not curved as a pinched pore is.
+"""
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+
+from teardown.science.errors import MeasurementError
+from teardown.science.stereology.classes import Levels
+from teardown.science.stereology.edges import curvature, direct_slope, edge_width
+from teardown.science.stereology.noise import Grey, Mask, gradient
+from teardown.science.stereology.peaks import Peak, find_peaks
+
+PRIOR_PLACE = 0.70
+LARGEST_SAMPLE = 4_000_000
+
+
+class OneGrey(MeasurementError):
+    """The picture shows one grey only."""
+
+    code = "stereology.E012"
+    hint = "A section with pore and metal is needed, neither black nor burnt out."
+
+
+@dataclass(frozen=True, slots=True)
+class LevelSearch:
+    """Levels with what they rest on: the blur, noise left, and the share of pixels that lie on oxide
+    plateaus."""
+
+    levels: Levels
+    edge_sigma_px: float
+    noise_left: float
+    plateau_share: float
+
+
+def find_levels(calm: Grey, valid: Mask | None = None, *, edge_sigma_px: float | None = None) -> LevelSearch:
+    """Find the class levels of a denoised picture whose gain has been divided out.
+
+    Raises
+    ------
+    OneGrey
+        If there are not two clear greys.
+    NoEdges
+        If there is no clear edge from which the blur can be told.
+    """
+    calm, valid = _sample(calm, valid)
+    steep = gradient(calm)
+    inside = np.ones(calm.shape, bool) if valid is None else valid
+    pore, metal, bright = _ends(calm, steep, inside)
+    contrast = metal.grey - pore.grey
+    noise_left = max(metal.half_width, pore.half_width) / 1.177
+    place = (calm - pore.grey) / contrast
+    steep = steep / contrast
+    sigma = edge_sigma_px or edge_width(place, steep, valid)
+    peaks, share = _plateaus(place, steep, inside, sigma, noise_left / contrast)
+    if peaks:
+        oxides = tuple(pore.grey + peak.grey * contrast for peak in peaks)
+        count = share * float(np.count_nonzero(inside))
+        error = peaks[-1].half_width / 1.177 * contrast / np.sqrt(max(count / 25, 1))
+        levels = Levels(
+            pore.grey, oxides, metal.grey, bright.grey if bright else None, "automatic", float(error)
+        )
+    else:
+        prior = (pore.grey + PRIOR_PLACE * contrast,)
+        levels = Levels(
+            pore.grey, prior, metal.grey, bright.grey if bright else None, "prior", 0.1 * contrast
+        )
+    return LevelSearch(levels, sigma, noise_left / contrast, share)
+
+
+def _sample(calm: Grey, valid: Mask | None) -> tuple[Grey, Mask | None]:
+    """Take the middle rows and columns of a large picture's blocks: enough for levels, a fraction of
+    the time."""
+    if calm.size <= LARGEST_SAMPLE:
+        return calm, valid
+    block = 512
+    keep = LARGEST_SAMPLE / calm.size
+    rows = [slice(r, r + max(int(block * keep), 64)) for r in range(0, calm.shape[0] - 64, block)]
+    taken = np.concatenate([calm[r] for r in rows])
+    return taken, None if valid is None else np.concatenate([valid[r] for r in rows])
+
+
+def _ends(calm: Grey, steep: Grey, inside: Mask) -> tuple[Peak, Peak, Peak | None]:
+    """Find the pore and the metal peak among flat pixels, and a peak brighter than metal."""
+    flat = inside & (steep <= np.quantile(steep[inside][:: max(calm.size // 400_000, 1)], 0.5))
+    greys = calm[flat]
+    low, high = np.quantile(greys[:: max(len(greys) // 400_000, 1)], [0.001, 0.999])
+    span = float(high - low)
+    if span < 0.05:
+        raise OneGrey(f"All but a few pixels lie within {span:.1%} of full scale.")
+    peaks = find_peaks(
+        greys,
+        low=float(low) - 0.1 * span,
+        high=float(high) + 0.1 * span,
+        smooth=0.012 * span,
+        least_mass=0.004,
+    )
+    if len(peaks) < 2:
+        raise OneGrey("The greys form a single peak.")
+    solid = peaks[1:]
+    pore, top = peaks[0], peaks[-1]
+    if len(solid) > 1 and _is_beyond_metal(pore, solid):
+        return pore, solid[-2], top
+    return pore, top, _sparse_bright(calm, inside, pore, top)
+
+
+def _sparse_bright(calm: Grey, inside: Mask, pore: Peak, metal: Peak) -> Peak | None:
+    """Find particles too few to make a peak: cores well above metal, with room round them."""
+    threshold = metal.grey + max(0.2 * (metal.grey - pore.grey), 6 * metal.half_width)
+    above = (inside & (calm > threshold)).astype(np.uint8)
+    core = cv2.erode(above, np.ones((3, 3), np.uint8)) > 0
+    count = np.count_nonzero(core)
+    if count < max(2e-4 * calm.size, 50):
+        return None
+    return Peak(float(np.median(calm[core])), count / calm.size, float(calm[core].std()))
+
+
+def _is_beyond_metal(pore: Peak, solid: list[Peak]) -> bool:
+    """Tell a sparse peak brighter than metal from metal itself: it holds little, and far more lies just
+    below it."""
+    top, below = solid[-1], solid[-2]
+    return (
+        top.mass < 0.05
+        and below.mass > 4 * top.mass
+        and (top.grey - pore.grey) > 1.1 * (below.grey - pore.grey)
+    )
+
+
+def _plateaus(
+    place: Grey, steep: Grey, inside: Mask, sigma: float, noise_left: float
+) -> tuple[list[Peak], float]:
+    """Find one or two oxide greys among pixels that no blurred edge explains; also their share of all
+    pixels."""
+    ceiling = 1 - max(3.5 * noise_left, 0.06)
+    still = inside & (place > 0.25) & (place < ceiling)
+    relative = steep / (0.4 * direct_slope(place, sigma))
+    still &= relative < 1
+    still &= curvature(place) < 0.12 / sigma**2
+    peaks = find_peaks(
+        place[still],
+        weights=(1 - relative[still]) ** 2,
+        low=0.1,
+        high=1.1,
+        smooth=max(0.015, noise_left * 0.6),
+        least_mass=0.1,
+        valley=0.85,
+    )
+    # the foot of the metal peak is cut off by the ceiling and looks like a peak of its own there
+    peaks = [peak for peak in peaks if 0.28 < peak.grey < ceiling - 0.025]
+    share = float(np.mean(still[inside] & (place[inside] < ceiling - 0.05)))
+    if share < 0.0015:
+        return [], share
+    peaks = sorted(sorted(peaks, key=lambda peak: -peak.mass)[:2], key=lambda peak: peak.grey)
+    return peaks, share
+
+
+def with_levels(
+    calm: Grey, levels: Levels, valid: Mask | None = None, *, edge_sigma_px: float | None = None
+) -> LevelSearch:
+    """Take pinned levels as they are, and tell only the blur and the noise that is left from the picture."""
+    calm, valid = _sample(calm, valid)
+    steep = gradient(calm)
+    inside = np.ones(calm.shape, bool) if valid is None else valid
+    place = (calm - np.float32(levels.pore)) / np.float32(levels.contrast)
+    sigma = edge_sigma_px or edge_width(place, steep / np.float32(levels.contrast), valid)
+    deep = inside & (np.abs(place - 1) < 0.15) & (steep < np.median(steep[inside]))
+    noise_left = (
+        float(1.4826 * np.median(np.abs(place[deep] - np.median(place[deep])))) if deep.any() else 0.0
+    )
+    return LevelSearch(levels, sigma, noise_left, 0.0)

@@ -70,7 +70,7 @@ def close_weighing(
     return WeighingClosure(residual, share, (remark,))
 
 
-def water_lost(
+def vapour_and_hydrogen_lost(
     *,
     built_g: float,
     received_g: float,
@@ -81,10 +81,12 @@ def water_lost(
     weighing_u_g: float = 0.1,
     carbonate_u_mol: float = 0.0,
 ) -> Estimate:
-    """Give the water that left a cell during its life, in grams.
+    """Give the mass that left a weighed cell as water vapour and hydrogen, in grams.
 
-    Loss = built - received + CO2 taken up + O2 taken up - crust wiped + water added. Oxygen stays in the cell
-    for every ampere-hour of net discharge, carbon dioxide for every mole of carbonate formed.
+    Loss = built - received + CO2 taken up + O2 taken up - crust wiped + water added. Oxygen stays in the
+    cell for every ampere-hour of net discharge (and leaves on net charge: give it a minus), carbon dioxide
+    for every mole of carbonate formed. Take off the hydrogen of the parasitic charge (0.0376 g/Ah) to be
+    left with vapour.
 
     Raises
     ------

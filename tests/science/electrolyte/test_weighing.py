@@ -2,13 +2,13 @@
 
 import pytest
 
-from teardown.science.constants import HYDROGEN_G_PER_Ah, OXYGEN_G_PER_Ah, WATER_G_PER_Ah, molar_mass_g
+from teardown.science.constants import HYDROGEN_G_PER_Ah, OXYGEN_G_PER_Ah, molar_mass_g
 from teardown.science.electrolyte import gas
 from teardown.science.electrolyte.weighing import (
     NotAMass,
     close_weighing,
+    vapour_and_hydrogen_lost,
     water_freed_by_carbonation_g,
-    water_lost,
 )
 
 
@@ -30,18 +30,30 @@ def test_a_negative_mass_is_refused_by_name():
     with pytest.raises(NotAMass, match="sediment"):
         close_weighing(100.0, {"sediment": -1.0})
     with pytest.raises(NotAMass):
-        water_lost(built_g=0.0, received_g=1.0)
+        vapour_and_hydrogen_lost(built_g=0.0, received_g=1.0)
 
 
-def test_a_cell_that_only_splits_water_loses_the_water_it_splits():
+def test_a_cell_that_only_splits_water_loses_its_hydrogen_and_no_vapour():
     charge = 10.0
     received = 100.0 - charge * (HYDROGEN_G_PER_Ah + OXYGEN_G_PER_Ah)
-    assert water_lost(built_g=100.0, received_g=received).value == pytest.approx(charge * WATER_G_PER_Ah)
+    lost = vapour_and_hydrogen_lost(built_g=100.0, received_g=received, net_discharge_Ah=-charge)
+    assert lost.value == pytest.approx(charge * HYDROGEN_G_PER_Ah)
+
+
+def test_iron_that_corrodes_at_rest_loses_only_its_hydrogen():
+    # Fe + 2 H2O -> Fe(OH)2 + H2: no current, so no oxygen
+    lost = vapour_and_hydrogen_lost(built_g=50.0, received_g=50.0 - molar_mass_g("H2"))
+    assert lost.value == pytest.approx(molar_mass_g("H2"))
+
+
+def test_a_cell_that_only_discharges_takes_oxygen_in_and_loses_nothing():
+    lost = vapour_and_hydrogen_lost(built_g=50.0, received_g=50.0 + OXYGEN_G_PER_Ah, net_discharge_Ah=1.0)
+    assert lost.value == pytest.approx(0.0)
 
 
 def test_gas_taken_up_hides_water_that_went():
-    plain = water_lost(built_g=100.0, received_g=95.0).value
-    hidden = water_lost(
+    plain = vapour_and_hydrogen_lost(built_g=100.0, received_g=95.0).value
+    hidden = vapour_and_hydrogen_lost(
         built_g=100.0,
         received_g=95.0,
         carbonate_formed_mol=0.01,

@@ -95,7 +95,6 @@ def test_one_chamber_gives_no_interval():
         rates.clustered_share([3], [10])
 
 
-@pytest.mark.long
 @pytest.mark.parametrize("chambers", [4, 6, 10])
 @pytest.mark.parametrize("correlation", [0.0, 0.1, 0.3])
 def test_clustered_intervals_hold_the_truth(chambers, correlation):

@@ -1,0 +1,1 @@
+"""Where did the capacity go: charge, iron, volume and water of one cell closed against each other."""

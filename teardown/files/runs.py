@@ -6,6 +6,7 @@ conditions stand in the WHERE of single UPDATEs, so two workers can never both w
 
 import datetime as dt
 import hashlib
+import json
 from collections.abc import Iterable, Mapping
 from typing import Any
 
@@ -57,7 +58,7 @@ def ask(
                     key=key,
                     function=function,
                     function_version=settings.WORK[function][1],
-                    settings=plain(settings_ or {}),
+                    settings=json.loads(json.dumps(settings_ or {}, default=plain, allow_nan=False)),
                     subject=named,
                     asked_by=by,
                     asked_at=timezone.now(),
@@ -77,6 +78,8 @@ def ask(
             lease_owner="",
             lease_until=None,
             asked_by=by,
+            asked_at=timezone.now(),
+            finished_at=None,
         )
         existing.refresh_from_db()
     return existing
@@ -129,14 +132,15 @@ def finish(run_id: int, owner: str, rows: Iterable[models.Model]) -> None:
     LeaseLost
         If another worker has taken over; then nothing is written.
     """
+    found = list(rows)  # whatever still has to be computed is computed before the lock is taken
     with transaction.atomic():
-        if not Run.objects.filter(pk=run_id, lease_owner=owner, state=Run.State.RUNNING).exists():
+        held = Run.objects.filter(pk=run_id, lease_owner=owner, state=Run.State.RUNNING)
+        if not held.update(
+            state=Run.State.DONE, progress=1, note="", error="", finished_at=timezone.now(), lease_until=None
+        ):
             raise LeaseLost(f"run {run_id} is no longer with {owner}")
-        for row in rows:
+        for row in found:
             row.save()
-        Run.objects.filter(pk=run_id).update(
-            state=Run.State.DONE, progress=1, note="", finished_at=timezone.now(), lease_until=None
-        )
 
 
 def fail(run_id: int, owner: str, error: str) -> None:
@@ -149,21 +153,42 @@ def fail(run_id: int, owner: str, error: str) -> None:
     )
 
 
-def silent(now: dt.datetime, *, waiting_s: float = 15) -> tuple[list[int], int]:
-    """Find runs to ring for again; give up those whose workers were lost too often.
+def let_go(owners: str) -> int:
+    """Free the runs of workers that are known to be gone, whose owner begins so; give how many."""
+    return Run.objects.filter(
+        state=Run.State.RUNNING, lease_owner__startswith=owners, attempts__lt=F("max_attempts")
+    ).update(state=Run.State.QUEUED, lease_owner="", lease_until=None)
 
-    Returns their ids and how many were given up.
+
+def take_back(now: dt.datetime) -> tuple[list[int], int]:
+    """Take runs back from workers that fell silent.
+
+    A run whose tries are used up becomes failed, so that a file that ends every worker does not come back
+    for ever. Returns the ids of those that wait again, and how many were given up.
     """
-    given_up = Run.objects.filter(
-        state=Run.State.RUNNING, lease_until__lt=now, attempts__gte=F("max_attempts")
-    ).update(
+    silent = Q(state=Run.State.RUNNING, lease_until__lt=now)
+    given_up = Run.objects.filter(silent, attempts__gte=F("max_attempts")).update(
         state=Run.State.FAILED,
-        error="The worker was lost each time it tried.",
+        error="The worker was lost each time it tried. Ask again, or look at what the run was made from.",
         finished_at=now,
         lease_until=None,
     )
-    again = Run.objects.filter(
-        Q(state=Run.State.RUNNING, lease_until__lt=now)
-        | Q(state=Run.State.QUEUED, asked_at__lt=now - dt.timedelta(seconds=waiting_s))
-    ).values_list("pk", flat=True)
-    return list(again[:200]), given_up
+    ids = list(Run.objects.filter(silent, attempts__lt=F("max_attempts")).values_list("pk", flat=True)[:200])
+    waiting = [
+        run_id
+        for run_id in ids
+        if Run.objects.filter(silent, pk=run_id).update(
+            state=Run.State.QUEUED, lease_owner="", lease_until=None
+        )
+    ]
+    return waiting, given_up
+
+
+def unheard(now: dt.datetime, *, waiting_s: float = 15) -> list[int]:
+    """Find runs that wait although nobody is at work: their doorbell was lost."""
+    lately = now - dt.timedelta(seconds=waiting_s)
+    at_work = Q(state=Run.State.RUNNING, lease_until__gte=now) | Q(finished_at__gte=lately)
+    if Run.objects.filter(at_work).exists():
+        return []
+    waiting = Run.objects.filter(state=Run.State.QUEUED, asked_at__lt=lately)
+    return list(waiting.values_list("pk", flat=True)[:200])

@@ -3,6 +3,8 @@
 Originals are never re-encoded, never changed, never deleted. The same bytes are kept once.
 """
 
+import datetime as dt
+import errno
 import hashlib
 import os
 import shutil
@@ -30,27 +32,27 @@ class NoRoom(ValidationError):
 class Originals(FileSystemStorage):
     """Bytes under their digest in a local folder, readable and never writable."""
 
-    def place(self, file: File, name: str) -> None:
-        """Put bytes at their digest, so that a power cut leaves either the whole file or none."""
+    def place(self, file: File[Any], name: str) -> None:
+        """Put bytes at their digest, so that a power cut leaves either the whole file or none.
+
+        A damaged copy that is found in their place is mended by the good bytes.
+        """
         target = Path(self.path(name))
-        if target.exists():
-            return
         target.parent.mkdir(parents=True, exist_ok=True)
-        coming = Path(settings.FILE_UPLOAD_TEMP_DIR)
-        coming.mkdir(parents=True, exist_ok=True)
-        part = coming / f"{target.name}.{os.getpid()}.{os.urandom(4).hex()}"
-        try:
-            with part.open("wb") as out:
-                file.seek(0)
-                shutil.copyfileobj(file, out, PIECE)
-                out.flush()
-                os.fsync(out.fileno())
-            part.chmod(0o440)
-            part.replace(target)
-        finally:
-            part.unlink(missing_ok=True)
-        for folder in (target.parent, target.parent.parent, target.parent.parent.parent):
-            _flush_folder(folder)
+        if not (target.exists() and _sound(target)):
+            coming = Path(settings.FILE_UPLOAD_TEMP_DIR)
+            coming.mkdir(parents=True, exist_ok=True)
+            part = coming / f"{target.name}.{os.getpid()}.{os.urandom(4).hex()}"
+            try:
+                _bring(file, part)
+                part.chmod(0o440)
+                part.replace(target)
+            finally:
+                part.unlink(missing_ok=True)
+        # Also for bytes that were here already: another process may have put them there a moment ago.
+        root = Path(self.location)
+        for folder in (*target.relative_to(root).parents, Path("..")):
+            _flush_folder(root / folder)
 
     def delete(self, name: str) -> None:
         """Refuse: originals are evidence."""
@@ -69,6 +71,24 @@ class Derived(FileSystemStorage):
         if self.exists(name):
             self.delete(name)
         return name
+
+
+def _sound(target: Path) -> bool:
+    """Tell whether a kept file still has the bytes that its name says."""
+    with target.open("rb") as file:
+        return digest_of(file)[0] == target.name
+
+
+def _bring(file: Any, part: Path) -> None:
+    """Have the bytes at ``part``, safely on the disk: an upload that lies on the same disk is not copied."""
+    try:
+        os.link(file.temporary_file_path(), part)
+    except (AttributeError, OSError):
+        with part.open("wb") as out:
+            file.seek(0)
+            shutil.copyfileobj(file, out, PIECE)
+    with part.open("rb") as whole:
+        os.fsync(whole.fileno())
 
 
 def _flush_folder(folder: Path) -> None:
@@ -95,7 +115,7 @@ class HashingUploadHandler(TemporaryFileUploadHandler):
     def new_file(self, *args: Any, **kwargs: Any) -> None:
         """Begin one file."""
         super().new_file(*args, **kwargs)
-        self.file = _Hashed(self.file_name, self.content_type, 0, self.charset, self.content_type_extra)
+        self.file = _Hashed(self.file_name or "", self.content_type, 0, self.charset, self.content_type_extra)
         self.digest = hashlib.sha256()
 
     def receive_data_chunk(self, raw_data: bytes, start: int) -> None:
@@ -103,7 +123,7 @@ class HashingUploadHandler(TemporaryFileUploadHandler):
         self.digest.update(raw_data)
         super().receive_data_chunk(raw_data, start)
 
-    def file_complete(self, file_size: int) -> UploadedFile | None:
+    def file_complete(self, file_size: int) -> UploadedFile[Any] | None:
         """End one file."""
         file = super().file_complete(file_size)
         if file is not None:
@@ -121,7 +141,7 @@ def derived() -> Storage:
     return storages["derived"]
 
 
-def digest_of(file: BinaryIO | File) -> tuple[str, int]:
+def digest_of(file: BinaryIO | File[Any]) -> tuple[str, int]:
     """Hash a file from its start; give digest and size."""
     digest, size = hashlib.sha256(), 0
     file.seek(0)
@@ -148,6 +168,11 @@ def demand_room(size: int) -> None:
         )
 
 
+def text_of(name: str) -> str:
+    """Make a sender's name into text that any database keeps: no NUL, no half characters."""
+    return name.replace("\x00", "").encode("utf-8", "replace").decode() or "unnamed"
+
+
 def kind_of(head: bytes, name: str) -> str:
     """Tell what bytes are by their first ones; the name decides only between kinds of text."""
     magic = [
@@ -171,7 +196,7 @@ def kind_of(head: bytes, name: str) -> str:
 
 
 def keep(
-    upload: File | bytes,
+    upload: File[Any] | bytes,
     *,
     by: Any,
     name: str = "",
@@ -207,11 +232,16 @@ def keep(
             f"{size // 2**20} MB is more than the {settings.UPLOAD_LARGEST_BYTES // 2**20} MB allowed here."
         )
     demand_room(size)
-    given = (name or getattr(upload, "name", "") or "unnamed").replace("\x00", "")[-255:]
+    given = text_of(name or getattr(upload, "name", "") or "unnamed")[-255:]
     file.seek(0)
     head = file.read(4096)
     stored = StoredFile(sha256=sha256, bytes=size, kind=kind_of(head, given), facts=facts or {})
-    _place(file, stored.path)
+    try:
+        _place(file, stored.path)
+    except OSError as error:
+        if error.errno not in (errno.ENOSPC, errno.EDQUOT):
+            raise
+        raise NoRoom("The disk is full. Nothing was stored; free some space and send it again.") from error
     try:
         with transaction.atomic():
             stored.save()
@@ -222,7 +252,7 @@ def keep(
     )
 
 
-def _place(file: File, path: str) -> None:
+def _place(file: File[Any], path: str) -> None:
     store = originals()
     if isinstance(store, Originals):
         store.place(file, path)
@@ -252,4 +282,33 @@ def verify(stored: StoredFile) -> str:
             digest.update(piece)
     except FileNotFoundError:
         return "missing"
+    except OSError as error:
+        return f"unreadable: {error.strerror or error}"
     return "" if digest.hexdigest() == stored.sha256 else "changed"
+
+
+def unreferenced() -> Iterator[str]:
+    """Name what lies in the local store of originals without a row: a stop came between the two.
+
+    Only ever listed. Nothing is lost by such a file, and its sender was never told that it was kept.
+    """
+    store = originals()
+    if not isinstance(store, Originals):
+        return
+    known = set(StoredFile.objects.values_list("sha256", flat=True))
+    for path in sorted(Path(store.location).glob("sha256/*/*/*")):
+        if path.name not in known:
+            yield path.relative_to(store.location).as_posix()
+
+
+def sweep(now: dt.datetime, *, older_h: float = 24) -> int:
+    """Clear away uploads that were cut off long ago and never became originals; give how many."""
+    gone = 0
+    for path in Path(settings.FILE_UPLOAD_TEMP_DIR).glob("*"):
+        try:
+            if path.is_file() and now.timestamp() - path.stat().st_mtime > older_h * 3600:
+                path.unlink()
+                gone += 1
+        except FileNotFoundError:  # its upload ended meanwhile
+            continue
+    return gone

@@ -1,5 +1,6 @@
-"""The only two tasks: work off a run, and look for runs whose worker fell silent."""
+"""Work off a run; look for runs whose worker fell silent; ring for them again."""
 
+import datetime as dt
 import logging
 import os
 import socket
@@ -9,13 +10,16 @@ import uuid
 from collections.abc import Callable, Iterable
 
 from django.conf import settings
-from django.db import close_old_connections, models, transaction
+from django.db import DatabaseError, connection, models, transaction
 from django.utils import timezone
 from django.utils.module_loading import import_string
-from django_tasks import task
+from django_tasks import task, task_backends
+from django_tasks_db.backend import DatabaseBackend
+from django_tasks_db.models import DBTaskResult
 
 from teardown.files import runs
 from teardown.files.models import Run
+from teardown.files.store import sweep
 from teardown.science.errors import Refusal
 
 log = logging.getLogger(__name__)
@@ -37,6 +41,7 @@ def work(run_id: int) -> str:
             runs.finish(run_id, owner, rows)
             return "done"
         except runs.LeaseLost:
+            log.warning("run %s was taken over by another worker; nothing written", run_id)
             return "lost"
         except Refusal as refusal:
             runs.fail(run_id, owner, f"{refusal} [{refusal.code}]")
@@ -45,6 +50,9 @@ def work(run_id: int) -> str:
             log.exception("run %s failed", run_id)
             runs.fail(run_id, owner, f"{type(error).__name__}: {error}")
             return "failed"
+        except BaseException:  # told to stop in the middle: another worker begins again at once
+            runs.let_go(owner)
+            raise
 
 
 class _Heart:
@@ -52,7 +60,8 @@ class _Heart:
 
     def __init__(self, run_id: int, owner: str) -> None:
         self.run_id, self.owner, self.progress, self.note = run_id, owner, 0.0, ""
-        self.stop, self.last = threading.Event(), time.monotonic()
+        self.stop, self.begun = threading.Event(), time.monotonic()
+        self.last = self.begun
 
     def __enter__(self) -> "_Heart":
         self.pulse = threading.Thread(target=self._go_on, daemon=True)
@@ -77,12 +86,22 @@ class _Heart:
     def _go_on(self) -> None:
         try:
             while not self.stop.wait(settings.WORK_LEASE_SECONDS / 3):
-                runs.beat(self.run_id, self.owner, self.progress, self.note)
+                if time.monotonic() - self.begun > settings.WORK_LONGEST_SECONDS:
+                    self._give_up()
+                try:
+                    runs.beat(self.run_id, self.owner, self.progress, self.note)
+                except DatabaseError:  # busy for once; two more beats fit into the lease
+                    log.warning("a beat of run %s was not written", self.run_id, exc_info=True)
         except runs.LeaseLost:
             log.warning("lost the lease of run %s", self.run_id)
         finally:
-            close_old_connections()
-            transaction.get_connection().close()
+            connection.close()
+
+    def _give_up(self) -> None:
+        """End a worker that is stuck: no thread can stop another, and the queue must go on."""
+        minutes = settings.WORK_LONGEST_SECONDS / 60
+        runs.fail(self.run_id, self.owner, f"It was not done after {minutes:.0f} minutes, and was ended.")
+        os._exit(70)
 
 
 def ring(run_id: int) -> None:
@@ -99,12 +118,32 @@ def ring_on_commit(run: Run) -> None:
         transaction.on_commit(lambda: ring(run.pk))
 
 
-def reap() -> tuple[int, int]:
-    """Ring again for runs that wait or whose worker fell silent; give how many, and how many it gave up."""
-    again, given_up = runs.silent(timezone.now())
+def reap(now: dt.datetime | None = None) -> tuple[int, int]:
+    """Take runs back from silent workers and ring for them; ring again where the doorbell was lost.
+
+    Gives how many it rang for, and how many it gave up. Safe to call from several machines at once.
+    """
+    now = now or timezone.now()
+    again, given_up = runs.take_back(now)
+    if not _bells_hang():
+        again += [run_id for run_id in runs.unheard(now) if run_id not in again]
     for run_id in again:
         ring(run_id)
+    _forget_old_bells(now)
+    sweep(now)
     return len(again), given_up
+
+
+def _bells_hang() -> bool:
+    """Tell whether the embedded queue still holds doorbells that nobody heard; then no more are hung up."""
+    if not isinstance(task_backends[work.backend], DatabaseBackend):
+        return False
+    return DBTaskResult.objects.ready().exists()
+
+
+def _forget_old_bells(now: dt.datetime) -> None:
+    """Doorbells are no evidence: the run is. Those of yesterday go."""
+    DBTaskResult.objects.exclude(status="READY").filter(enqueued_at__lt=now - dt.timedelta(days=1)).delete()
 
 
 def work_off(limit: int = 10_000) -> int:

@@ -171,7 +171,8 @@ WORK = {
     "diffraction.external": ("teardown.diffraction.measure.external", "1"),
     "findings.balance": ("teardown.findings.measure.balance", "1"),
 }
-WORK_LEASE_SECONDS = 30
+WORK_LEASE_SECONDS = env.float("TEARDOWN_WORK_LEASE_SECONDS", default=30)
+WORK_LONGEST_SECONDS = env.float("TEARDOWN_WORK_LONGEST_SECONDS", default=3600)
 TASKS = {
     "default": {
         "BACKEND": env("TEARDOWN_TASKS_BACKEND", default="django_tasks_db.DatabaseBackend"),

@@ -24,6 +24,8 @@ class StepIntegrals:
         The part of ``u_Ah`` that edges leave.
     gap_Ah : ndarray
         Charge that was taken across gaps.
+    u_mean_V : ndarray
+        Standard uncertainty of the step's mean voltage: digits, gaps, missing ends, curvature.
     """
 
     charge_Ah: tuple[Array, Array]
@@ -31,6 +33,7 @@ class StepIntegrals:
     u_Ah: Array
     edge_Ah: Array
     gap_Ah: Array
+    u_mean_V: Array
 
 
 def integrate(series: Series, steps: Steps) -> StepIntegrals:
@@ -52,7 +55,7 @@ def integrate(series: Series, steps: Steps) -> StepIntegrals:
     time_s, current, voltage = series.time_s, series.current_A, series.voltage_V
     owner, interval = _pairs(time_s, steps)
     area, bend = _corrected_area(interval, current)
-    power_area, _ = _corrected_area(interval, current * voltage)
+    power_area, power_bend = _corrected_area(interval, current * voltage)
     share = _positive_share(current)
     n = len(steps)
     charge = (_by_step(owner, area * share, n), _by_step(owner, -area * (1 - share), n))
@@ -66,15 +69,23 @@ def integrate(series: Series, steps: Steps) -> StepIntegrals:
     edge = (np.abs(first_A) * start_u_s + np.abs(last_A) * end_u_s) / np.sqrt(3)
     gaps = find_gaps(series)
     gap_area = _by_step(owner, np.where(gaps, np.abs(area), 0.0), n)
-    rounding = _rounding(series, steps)
     # the correction itself is trusted to a fifth
-    u = np.sqrt((rounding + edge) ** 2 + (gap_area / 2) ** 2 + (0.2 * _by_step(owner, bend, n)) ** 2)
+    u = np.sqrt(
+        (_rounding(series, steps) + edge) ** 2 + (gap_area / 2) ** 2 + (0.2 * _by_step(owner, bend, n)) ** 2
+    )
+    total_area = np.maximum(charge[0] + charge[1], 1e-30)
+    across = _by_step(owner, np.where(gaps, np.abs(area) * np.abs(np.diff(voltage)), 0.0), n)
+    ends = edge * np.maximum(np.abs(voltage[steps.first] - voltage[steps.last]), 0.0)
+    curved = 0.2 * (_by_step(owner, power_bend, n) - _by_step(owner, bend, n) * voltage[steps.first])
+    u_mean = np.sqrt(across**2 + ends**2 + curved**2) / total_area
+    u_mean = np.hypot(u_mean, series.step_of("voltage_volt") / np.sqrt(12))
     return StepIntegrals(
         (charge[0] / HOUR_S, charge[1] / HOUR_S),
         (energy[0] / HOUR_S, energy[1] / HOUR_S),
         u / HOUR_S,
         edge / HOUR_S,
         gap_area / HOUR_S,
+        u_mean,
     )
 
 
@@ -150,8 +161,11 @@ def _edges(series: Series, steps: Steps) -> tuple[Array, Array, Array]:
     own_end = np.where(last > first, time_s[last] - time_s[np.maximum(last - 1, first)], np.inf)
     lead = time_s[0] if np.isfinite(own_start[0]) and time_s[0] <= 1.5 * own_start[0] else 0.0
     between = np.concatenate(([lead], time_s[first[1:]] - time_s[last[:-1]]))
-    for part in series.parts:  # nobody knows how long the pause between two parts was
-        between[np.searchsorted(first, part)] = 0.0
+    for (
+        part
+    ) in series.parts:  # nobody knows how long the pause between two parts was: one interval may be lost
+        at = int(np.searchsorted(first, part))
+        between[at] = own_end[at - 1] if steps.kind[at] == steps.kind[at - 1] else 0.0
     clock = series.get("step_time_second")
     known = np.zeros(len(steps))
     told = np.zeros(len(steps), dtype=bool)

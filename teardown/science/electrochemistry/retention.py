@@ -134,19 +134,32 @@ def fade(cycle: Array, capacity_Ah: Array, reference: Reference) -> Fade | None:
     Fade or None
         None where fewer than five cycles follow the peak.
     """
-    from scipy.stats import theilslopes  # heavy: only where a fade is asked for
-
     later = cycle >= reference.cycle
     x, y = cycle[later], capacity_Ah[later]
     if x.size < 5 or reference.value_Ah <= 0:
         return None
     thin = np.unique(np.linspace(0, x.size - 1, min(x.size, 400)).astype(int))
-    slope, intercept, low, high = theilslopes(y[thin], x[thin])
-    rho = autocorrelation(y - intercept - slope * x)
+    slope, low, high = theil_sen(x[thin], y[thin])
+    rho = autocorrelation(y - slope * x)
     wide = np.sqrt((1 + rho) / (1 - rho))
     down, up = slope - (slope - low) * wide, slope + (high - slope) * wide
     scale = -1.0 / reference.value_Ah
     return Fade(float(slope * scale), float(up * scale), float(down * scale), int(x.size))
+
+
+def theil_sen(x: Array, y: Array) -> tuple[float, float, float]:
+    """Give the median of all slopes between pairs, with its 95 % limits from Kendall's variance.
+
+    Sen, J. Am. Stat. Assoc. 63 (1968) 1379; pairs of equal ``x`` are left out.
+    """
+    first, second = np.triu_indices(x.size, 1)
+    apart = x[second] != x[first]
+    slopes = np.sort((y[second] - y[first])[apart] / (x[second] - x[first])[apart])
+    n = x.size
+    reach = 1.959964 * np.sqrt(n * (n - 1) * (2 * n + 5) / 18)
+    low = max(int(np.round((slopes.size - reach) / 2)) - 1, 0)
+    high = min(int(np.round((slopes.size + reach) / 2)), slopes.size - 1)
+    return float(np.median(slopes)), float(slopes[low]), float(slopes[high])
 
 
 def autocorrelation(residual: Array) -> float:

@@ -30,6 +30,8 @@ CYCLE_COLUMNS: dict[str, tuple[str, str]] = {
     "u_discharge_Ah": ("Ah", "standard uncertainty of the charge given"),
     "charge_Wh": ("Wh", "energy taken: mean voltage times charge"),
     "discharge_Wh": ("Wh", "energy given: mean voltage times charge"),
+    "u_charge_Wh": ("Wh", "standard uncertainty of the energy taken"),
+    "u_discharge_Wh": ("Wh", "standard uncertainty of the energy given"),
     "coulombic_efficiency": ("1", "discharge over the charge before it"),
     "energy_efficiency": ("1", "energy given over energy taken before it"),
     "voltage_efficiency": ("1", "mean discharge voltage over mean charge voltage"),
@@ -101,6 +103,7 @@ class _Half:
     end_V: Array
     mean_A: Array
     joint_u_Ah: Array
+    u_Wh: Array
 
 
 def tabulate(
@@ -190,6 +193,8 @@ def _half(
     mean_V = ratio(energy, integral)
     flowing_s = _sum(cycles, np.where(mine, series.time_s[steps.last] - series.time_s[steps.first], 0.0))
     mean_A = np.nan_to_num(ratio(integral * 3600, flowing_s))
+    u_mean_V = ratio(_sum(cycles, np.where(mine, sums.u_mean_V * sums.charge_Ah[way], 0.0)), integral)
+    u_Wh = np.nan_to_num(np.hypot(u * mean_V, chosen * u_mean_V))
     return _Half(
         chosen,
         u,
@@ -200,6 +205,7 @@ def _half(
         _end_voltage(series, steps, cycles, sign),
         mean_A,
         joint,
+        u_Wh,
     )
 
 
@@ -237,6 +243,8 @@ def _head(
         "u_charge_Ah": charge.u_Ah,
         "u_discharge_Ah": discharge.u_Ah,
         "charge_Wh": charge.Wh,
+        "u_charge_Wh": charge.u_Wh,
+        "u_discharge_Wh": discharge.u_Wh,
         "discharge_Wh": discharge.Wh,
         "mean_charge_V": charge.mean_V,
         "mean_discharge_V": discharge.mean_V,

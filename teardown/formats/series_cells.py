@@ -1,0 +1,320 @@
+"""The cells of a file, whatever it is: delimited text, workbook or Parquet. Every mapped number is declared,
+never inferred.
+"""
+
+import io
+import re
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+import polars as pl
+
+from teardown.formats.series_map import ColumnMap
+from teardown.formats.series_text import TextTable, fields, layout_of_rows, open_text
+from teardown.science.electrochemistry.columns import Array
+from teardown.science.errors import ReadingError, Remark
+
+SAMPLE_ROWS = 60
+
+
+class NotATable(ReadingError):
+    """A workbook or Parquet file cannot be opened as a table."""
+
+    code = "FILE_BROKEN"
+    hint = "Export it again, or as a text file."
+
+
+@dataclass(slots=True)
+class Table:
+    """A header with cells below it.
+
+    ``frame`` holds all columns as they came (workbook, Parquet); ``text`` is set instead for a delimited
+    text, whose columns are read when asked for.
+    """
+
+    names: tuple[str, ...]
+    rows: int
+    remarks: tuple[Remark, ...] = ()
+    text: TextTable | None = None
+    frame: pl.DataFrame | None = None
+    encoding: str = ""
+    delimiter: str = ""
+    missing: tuple[str, ...] = ()
+    first_line: int = 2
+    _lines: list[str] = field(default_factory=list)
+
+    def dialect(self) -> tuple[tuple[str, Any], ...]:
+        """Give the Table Dialect of a text."""
+        if self.text is None:
+            return ()
+        return (
+            ("delimiter", self.delimiter),
+            ("headerRows", list(self.text.header_lines)),
+            ("headerJoin", " "),
+        )
+
+    def first_rows(self, count: int) -> tuple[tuple[str, ...], ...]:
+        """Give the first rows as text."""
+        columns = [self.sample(name)[:count] for name in self.names]
+        height = max(map(len, columns), default=0)
+        return tuple(tuple(c[k] if k < len(c) else "" for c in columns) for k in range(height))
+
+    def sample(self, name: str) -> list[str]:
+        """Give some cells of a column from all over the file, as text; the first ones come first."""
+        place = self.names.index(name)
+        if self.text is not None:
+            rows = [fields(line, self.text.delimiter) for line in self._sample_lines()]
+            return [row[place] if place < len(row) else "" for row in rows]
+        assert self.frame is not None
+        cells = self.frame.to_series(place)
+        some = pl.concat([cells.head(SAMPLE_ROWS), cells.gather_every(max(1, len(cells) // SAMPLE_ROWS))])
+        if cells.dtype.is_temporal() and cells.dtype != pl.Duration:
+            return some.dt.to_string("%Y-%m-%d %H:%M:%S").fill_null("").to_list()
+        return ["" if v is None else str(v) for v in some.to_list()]
+
+    def _sample_lines(self) -> list[str]:
+        """Give the first lines and blocks from all over a text."""
+        if not self._lines:
+            assert self.text is not None
+            body = self.text.body
+            lines = body[:40_000].split(b"\n")[:SAMPLE_ROWS]
+            for at in range(len(body) // 25, len(body), max(len(body) // 25, 1)):
+                lines += body[at : at + 4000].split(b"\n")[1:21]
+            self._lines = [line.decode() for line in lines if line.strip()]
+        return self._lines
+
+    def trims_zeros(self, names: list[str]) -> bool:
+        """Tell whether a text's writer drops trailing zeros: then digits vary and none ends in a zero."""
+        cells = [c for name in names for c in self.sample(name) if re.search(r"\d[.,]\d+$", c)]
+        lengths = {len(re.split("[.,]", c)[1]) for c in cells if not re.search(r"[.,]0$", c)}
+        ending = sum(bool(re.search(r"[.,]\d+0$", c)) for c in cells)
+        return len(lengths) > 1 and ending < 0.02 * len(cells)
+
+    def texts(self, name: str) -> pl.Series:
+        """Give a column as text."""
+        place = self.names.index(name)
+        if self.text is not None:
+            return _read(self.text, [place], pl.String).to_series(0)
+        assert self.frame is not None
+        cells = self.frame.to_series(place)
+        if cells.dtype.is_temporal() and cells.dtype not in (pl.Duration, pl.Time):
+            return cells.dt.to_string("%Y-%m-%d %H:%M:%S%.f")
+        if cells.dtype == pl.Duration:
+            return (cells.dt.total_microseconds() / 1e6).cast(pl.String)
+        return cells.cast(pl.String)
+
+    def numbers(self, names: list[str]) -> dict[str, tuple[Array, list[tuple[int, str]], int]]:
+        """Read columns as numbers.
+
+        Returns
+        -------
+        dict of str to (ndarray, list of (row, cell), int)
+            Values with NaN for empty cells; the first cells that are no numbers, with their row; how many
+            there are.
+        """
+        places = {name: self.names.index(name) for name in names}
+        frame = (
+            _read(self.text, sorted(set(places.values())), pl.Float64)
+            if self.text is not None
+            else self.frame
+        )
+        assert frame is not None
+        out: dict[str, tuple[Array, list[tuple[int, str]], int]] = {}
+        for name in names:
+            cells = (
+                frame.get_column(f"column_{places[name] + 1}")
+                if self.text is not None
+                else frame.to_series(places[name])
+            )
+            if cells.dtype.is_numeric():
+                values = cells.cast(pl.Float64)
+                if not values.null_count() or self.text is None:
+                    out[name] = (values.to_numpy().astype(np.float64), [], 0)
+                    continue
+            out[name] = self._careful(name)
+        return out
+
+    def _careful(self, name: str) -> tuple[Array, list[tuple[int, str]], int]:
+        """Read a column cell by cell, to tell empty cells from bad ones, and a decimal point from a group
+        mark.
+        """
+        cells = self.texts(name).str.strip_chars().fill_null("")
+        cells = pl.select(
+            pl.when(cells.is_in(list(self.missing))).then(pl.lit("")).otherwise(cells)
+        ).to_series()
+        values = _to_numbers(cells, comma=self.text is not None and self.text.decimal_comma)
+        bad = ((cells != "") & values.is_null()).to_numpy()
+        rows = np.flatnonzero(bad)
+        return (
+            values.to_numpy().astype(np.float64),
+            [(int(r), str(cells[int(r)])) for r in rows[:5]],
+            int(rows.size),
+        )
+
+
+def _to_numbers(cells: pl.Series, *, comma: bool) -> pl.Series:
+    """Cast text to numbers; group marks are taken off only where the column shows which mark is which."""
+    both = bool(cells.str.contains(r"\d\.\d{3},\d|\d,\d{3}\.\d").any())
+    if both:
+        group = "." if bool(cells.str.contains(r"\d\.\d{3},\d").any()) else ","
+        cells = cells.str.replace_all(group, "", literal=True)
+    elif comma and not bool(cells.str.contains(r"\d,\d").any()):
+        comma = False
+    if bool(cells.str.contains(",", literal=True).any()) and not bool(cells.str.contains(r"\d\.\d").any()):
+        cells = cells.str.replace_all(",", ".", literal=True)
+    return cells.cast(pl.Float64, strict=False)
+
+
+def _read(text: TextTable, places: list[int], dtype: Any) -> pl.DataFrame:
+    names = [f"column_{k + 1}" for k in range(text.width)]
+    return pl.read_csv(
+        text.body,
+        has_header=False,
+        schema=dict.fromkeys(names, dtype),
+        columns=[names[k] for k in places],
+        separator=text.delimiter,
+        decimal_comma=text.decimal_comma and text.delimiter != "," and dtype == pl.Float64,
+        truncate_ragged_lines=True,
+        ignore_errors=True,
+        quote_char='"',
+    )
+
+
+def open_table(data: bytes, *, name: str, column_map: ColumnMap | None = None) -> Table:
+    """Open a file by what its bytes say it is.
+
+    Raises
+    ------
+    ReadingError
+        If it is empty, broken, or holds no table.
+    """
+    if data.startswith(b"PAR1"):
+        return _parquet(data)
+    if data.startswith((b"PK\x03\x04", b"\xd0\xcf\x11\xe0")):
+        return _workbook(data, dict(column_map.dialect) if column_map else {})
+    dialect = dict(column_map.dialect) if column_map else {}
+    text = open_text(data, encoding=column_map.encoding if column_map else None, dialect=dialect)
+    rows, remarks = _count_rows(text)
+    missing = column_map.missing if column_map else ColumnMap(()).missing
+    return Table(
+        text.names, rows, tuple(remarks), text, None, text.encoding, text.delimiter, missing, text.first_line
+    )
+
+
+def _count_rows(text: TextTable) -> tuple[int, list[Remark]]:
+    """Count rows, and find those whose fields do not fit the header: a shifted row would be read wrongly."""
+    body = text.body.rstrip(b"\n \t\r")
+    rows = body.count(b"\n") + 1
+    mark = text.delimiter.encode()
+    if b'"' not in body and body.count(mark) in ((len(text.names) - 1) * rows, (text.width - 1) * rows):
+        return rows, []
+    wide = short = 0
+    first = ""
+    for number, line in enumerate(body.split(b"\n")):
+        if line.count(mark) == text.width - 1 or not line.strip(mark + b" \t\r"):
+            continue
+        cells = fields(line.decode(), text.delimiter)
+        if any(cells[len(text.names) :]):
+            wide += 1
+            first = first or f"line {text.first_line + number}"
+        elif len(cells) < len(text.names):
+            short += 1
+    remarks = []
+    if wide:
+        remarks.append(
+            Remark(
+                "ROW_TOO_WIDE",
+                "error",
+                f"{wide} row(s) have more fields than the header has names, first at {first}.",
+                float(wide),
+                first,
+                "A decimal comma in a comma-separated file, or text with the delimiter in it, "
+                "shifts every later field: export with another delimiter.",
+            )
+        )
+    if short > 0.5 * rows and short > 1:
+        remarks.append(
+            Remark(
+                "ROW_TOO_SHORT",
+                "warning",
+                f"{short} row(s) have fewer fields than the header has names.",
+                float(short),
+            )
+        )
+    return rows, remarks
+
+
+def _parquet(data: bytes) -> Table:
+    try:
+        frame = pl.read_parquet(io.BytesIO(data))
+    except Exception as fault:  # noqa: BLE001 - the engine raises many kinds; all mean that the file is broken
+        raise NotATable(f"The Parquet file cannot be read: {_short(fault)}") from None
+    return Table(tuple(frame.columns), frame.height, (), None, frame)
+
+
+def _workbook(data: bytes, dialect: dict[str, Any]) -> Table:
+    """Open the sheet that holds a table; sheets that go on with the same header are joined."""
+    import fastexcel
+
+    try:
+        book = fastexcel.read_excel(data)
+        names = [str(dialect["sheetName"])] if dialect.get("sheetName") else list(book.sheet_names)
+        tables = [(name, found) for name in names if (found := _sheet(book, name)) is not None]
+    except Exception as fault:  # noqa: BLE001 - the engine raises many kinds; all mean that the file is broken
+        raise NotATable(f"The workbook cannot be read: {_short(fault)}") from None
+    if not tables:
+        raise NotATable("No sheet of the workbook holds a row of names above rows of numbers.")
+    first_name, first = tables[0]
+    same = [frame for _, frame in tables if frame.columns == first.columns]
+    remarks = []
+    if len(same) > 1:
+        first = pl.concat(same, how="vertical_relaxed")
+        remarks.append(
+            Remark(
+                "SHEETS_JOINED",
+                "info",
+                f"{len(same)} sheets with the same header were read one after the other.",
+            )
+        )
+    elif len(tables) > 1:
+        others = ", ".join(f"«{n}»" for n, _ in tables[1:4])
+        remarks.append(
+            Remark(
+                "SHEETS_LEFT",
+                "info",
+                f"Sheet «{first_name}» was read; {others} hold tables too.",
+                None,
+                "",
+                "Name another sheet in the column map (dialect, sheetName) if it is the right one.",
+            )
+        )
+    return Table(
+        tuple(first.columns), first.height, tuple(remarks), None, first, missing=ColumnMap(()).missing
+    )
+
+
+def _sheet(book: Any, name: str) -> pl.DataFrame | None:
+    """Find names and values in one sheet."""
+    head = book.load_sheet(name, header_row=None, n_rows=200, dtypes="string").to_polars()
+    rows = [[("" if c is None else str(c)).strip() for c in row] for row in head.iter_rows()]
+    found = layout_of_rows(rows)
+    if found is None:
+        return None
+    frame: pl.DataFrame = book.load_sheet(name, header_row=None, skip_rows=found.first).to_polars()
+    labels = [n or f"column {k + 1}" for k, n in enumerate(found.names)]
+    frame = frame.select(frame.columns[: len(labels)])
+    return frame.rename(dict(zip(frame.columns, _unique(labels), strict=False)))
+
+
+def _unique(names: list[str]) -> list[str]:
+    seen: dict[str, int] = {}
+    out = []
+    for name in names:
+        seen[name] = seen.get(name, 0) + 1
+        out.append(name if seen[name] == 1 else f"{name} ({seen[name]})")
+    return out
+
+
+def _short(fault: Exception) -> str:
+    return re.sub(r"\s+", " ", str(fault))[:160]

@@ -1,0 +1,243 @@
+"""From the bytes of a delimited text to a table: encoding, preamble, header, units row, delimiter, decimal
+mark.
+"""
+
+import csv
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+
+from teardown.formats.series_units import is_unit
+from teardown.science.errors import ReadingError
+
+DELIMITERS = ("\t", ";", ",", "|")
+HEAD_LINES = 3000
+NUMBER = re.compile(r"^[+-]?(?:\d+(?:[.,]\d*)*|[.,]\d+)(?:[eE][+-]?\d+)?$")
+CLOCK = re.compile(r"^[^A-Za-z]*\d{1,4}[:./-]\d{1,2}[:./-]\d{1,4}[\dT:., ]*(?:[AaPp][Mm]|Z|[+-]\d\d:?\d\d)?$")
+DURATION = re.compile(r"^\d+(?:\s*d\w*\.?)?[ ,T]*\d{1,2}:\d{2}(?::\d{2}(?:[.,]\d+)?)?$")
+
+
+class NoTable(ReadingError):
+    """No table of numbers under a row of names was found."""
+
+    code = "HEADER_MISSING"
+    hint = "Export it with one row of column names, at least time, voltage and current, above the numbers."
+
+
+@dataclass(frozen=True, slots=True)
+class TextTable:
+    """A delimited table that is ready for reading.
+
+    Attributes
+    ----------
+    names : tuple of str
+        Column names, with a units row joined on.
+    body : bytes
+        The rows below the header, UTF-8, lines ended by a line feed.
+    delimiter, encoding : str
+    decimal_comma : bool
+    header_lines : tuple of int
+        Lines of the file, from 1, that hold names (and units).
+    first_line : int
+        Line of the file, from 1, of the first row.
+    width : int
+        Fields of a row: names, and empty ones behind them.
+    """
+
+    names: tuple[str, ...]
+    body: bytes
+    delimiter: str
+    encoding: str
+    decimal_comma: bool
+    header_lines: tuple[int, ...]
+    first_line: int
+    width: int
+    spaced: bool = field(default=False)
+
+
+def decode(data: bytes, encoding: str | None = None) -> tuple[str, str]:
+    """Give the text and the name of its encoding: byte-order mark, else UTF-8 if valid, else Windows
+    Western.
+    """
+    if encoding:
+        return data.decode(encoding, errors="replace").lstrip("\ufeff"), encoding
+    for mark, name in ((b"\xef\xbb\xbf", "utf-8-sig"), (b"\xff\xfe", "utf-16"), (b"\xfe\xff", "utf-16")):
+        if data.startswith(mark):
+            return data.decode(name, errors="replace"), name.removesuffix("-sig")
+    zeros = data[:2000].count(0)
+    if zeros > 0.3 * min(len(data), 2000):
+        name = "utf-16-le" if data[1:2] == b"\0" else "utf-16-be"
+        return data.decode(name, errors="replace"), name
+    try:
+        return data.decode("utf-8"), "utf-8"
+    except UnicodeDecodeError:
+        return data.decode("cp1252", errors="replace"), "cp1252"
+
+
+def open_text(
+    data: bytes, *, encoding: str | None = None, dialect: dict[str, object] | None = None
+) -> TextTable:
+    """Find the table in a text file.
+
+    Parameters
+    ----------
+    data : bytes
+        The file as received.
+    encoding : str, optional
+        Where it is known.
+    dialect : dict, optional
+        Table Dialect (Data Package v2): ``delimiter`` and ``headerRows`` are obeyed where given.
+
+    Returns
+    -------
+    TextTable
+
+    Raises
+    ------
+    NoTable
+        If no row of names above rows of numbers is found.
+    """
+    text, found = decode(data, encoding)
+    if "\r" in text:
+        text = text.replace("\r\n", "\n").replace("\r", "\n")
+    dialect = dialect or {}
+    head = _head(text)
+    wanted = str(dialect.get("delimiter") or "")
+    layouts = [layout for d in ((wanted,) if wanted else DELIMITERS) if (layout := _layout(head, d))]
+    spaced = False
+    if not layouts and not wanted:
+        text = re.sub(r"[ \t]{2,}", "\t", re.sub(r"(?m)^[ \t]+|[ \t]+$", "", text))
+        head = _head(text)
+        layout = _layout(head, "\t")
+        layouts, spaced = ([layout] if layout else []), True
+    if not layouts:
+        raise NoTable(_why(head))
+    best = max(layouts, key=lambda layout: len(layout.names))
+    offset = sum(len(line) + 1 for line in head[: best.first])
+    comma = _decimal_comma(head[best.first :], best.delimiter)
+    return TextTable(
+        tuple(best.names),
+        text[offset:].rstrip().encode(),
+        best.delimiter,
+        found,
+        comma,
+        tuple(line + 1 for line in best.header),
+        best.first + 1,
+        best.width,
+        spaced,
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Layout:
+    """Where a table stands: names, lines of the header, first row of values, fields of a row."""
+
+    delimiter: str
+    names: list[str]
+    header: list[int]
+    first: int
+    width: int
+
+
+def _head(text: str) -> list[str]:
+    """Give the first lines, cut where the text goes on."""
+    end = -1
+    for _ in range(HEAD_LINES):
+        at = text.find("\n", end + 1)
+        if at < 0:
+            return text[:].split("\n")
+        end = at
+    return text[:end].split("\n")
+
+
+def fields(line: str, delimiter: str) -> list[str]:
+    """Split one line, quotes respected."""
+    if '"' in line:
+        return [cell.strip() for cell in next(csv.reader([line], delimiter=delimiter))]
+    return [cell.strip() for cell in line.split(delimiter)]
+
+
+def is_value(cell: str) -> bool:
+    """Tell whether a cell is a number, a clock time or a duration."""
+    return bool(NUMBER.match(cell) or DURATION.match(cell) or CLOCK.match(cell))
+
+
+def _layout(head: list[str], delimiter: str) -> Layout | None:
+    """Find the first row of values that has a row of names above it."""
+    rows = [
+        fields(line, delimiter) if delimiter in line else [line.strip()] if line.strip() else []
+        for line in head
+    ]
+    return layout_of_rows(rows, delimiter)
+
+
+def layout_of_rows(rows: list[list[str]], delimiter: str = "") -> Layout | None:
+    """Find the first row of values that has a row of names above it, in rows that are split already."""
+    for first, row in enumerate(rows):
+        if sum(map(is_value, row)) < 3 or not _goes_on(rows, first):
+            continue
+        above = [i for i in range(first) if any(rows[i])]
+        if not above:
+            return None
+        units: list[str] = []
+        header = [above[-1]]
+        if len(above) > 1 and _only_units(rows[above[-1]]):
+            units, header = rows[above[-1]], above[-2:]
+        names = rows[header[0]]
+        while names and not names[-1]:
+            names = names[:-1]
+        if (
+            sum(map(bool, names)) < 3
+            or sum(map(is_value, names)) >= 0.2 * len(names)
+            or len(names) > len(row) + 1
+        ):
+            continue
+        if units:
+            names = [f"{n} [{u.strip('[]() ')}]" if u else n for n, u in _pad(names, units)]
+        extra = [cell for cell in row[len(names) :] if cell]
+        if extra:
+            continue
+        return Layout(delimiter, names, header, first, max(len(row), len(names)))
+    return None
+
+
+def _pad(names: list[str], units: list[str]) -> Iterator[tuple[str, str]]:
+    yield from ((name, units[i] if i < len(units) else "") for i, name in enumerate(names))
+
+
+def _goes_on(rows: list[list[str]], first: int) -> bool:
+    """Tell whether the rows below have values and the same width, give or take one."""
+    width = len(rows[first])
+    below = [row for row in rows[first + 1 : first + 4] if row]
+    return all(abs(len(row) - width) <= 1 and sum(map(is_value, row)) >= 2 for row in below)
+
+
+def _only_units(cells: list[str]) -> bool:
+    held = [cell.strip("[]() ") for cell in cells if cell.strip("[]() ")]
+    return bool(held) and all(is_unit(cell) for cell in held)
+
+
+def _decimal_comma(lines: list[str], delimiter: str) -> bool:
+    """Tell whether more cells hold a decimal comma than a decimal point."""
+    commas = points = 0
+    for line in lines[:400]:
+        if delimiter == "," and '"' not in line:
+            points += 1
+            continue
+        for cell in fields(line, delimiter):
+            commas += bool(re.fullmatch(r"[+-]?\d+,\d+(?:[eE][+-]?\d+)?", cell))
+            points += bool(re.fullmatch(r"[+-]?\d+\.\d+(?:[eE][+-]?\d+)?", cell))
+    return commas > points
+
+
+def _why(head: list[str]) -> str:
+    """Say what was seen instead of a table."""
+    filled = [line for line in head if line.strip()]
+    if not filled:
+        return "The file is empty."
+    if sum(map(is_value, re.split(r"[\t;,|]", filled[0]))) >= 3:
+        return "The file begins with numbers; no row names its columns."
+    longest = max((len(fields(line, d)) for line in filled[:50] for d in DELIMITERS), default=0)
+    if longest < 3:
+        return f"No line of the first {min(len(filled), 50)} has three fields or more."
+    return "No row of names with rows of as many numbers below it was found."

@@ -1,0 +1,111 @@
+"""The gate: uploads are opened first by a child process with little memory and little time.
+
+Run as ``python -m teardown.formats.gate PATH...``; it prints one JSON line a file and never raises. The
+parent calls :func:`look`, which survives whatever the child does.
+"""
+
+import json
+import subprocess
+import sys
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+MEMORY_BYTES = 1_500_000_000
+CPU_SECONDS = 20
+WALL_SECONDS = 30
+_ROOT = Path(__file__).resolve().parents[2]
+
+
+def look(paths: Sequence[Path]) -> list[dict[str, Any]]:
+    """Open files in a limited child and give the facts of each, in order.
+
+    Returns
+    -------
+    list of dict
+        ``{"ok": True, "kind", "width", "height", "bits", "pages", "candidates", ...}`` or
+        ``{"ok": False, "reason"}``.
+        A file that kills or stalls the child is refused; the others are asked again one by one.
+    """
+    if not paths:
+        return []
+    facts = _ask(paths, WALL_SECONDS + 2 * len(paths))
+    if facts is not None:
+        return facts
+    if len(paths) == 1:
+        return [{"ok": False, "reason": "The file takes more time or memory to open than is allowed."}]
+    return [one for path in paths for one in look([path])]
+
+
+def _ask(paths: Sequence[Path], seconds: float) -> list[dict[str, Any]] | None:
+    command = [sys.executable, "-m", "teardown.formats.gate", *(str(path) for path in paths)]
+    try:
+        # the command is this very module; paths are arguments, never a line for a shell
+        done = subprocess.run(  # noqa: S603
+            command,
+            capture_output=True,
+            timeout=seconds,
+            cwd=_ROOT,
+            check=False,
+            stdin=subprocess.DEVNULL,
+        )
+    except subprocess.TimeoutExpired:
+        return None
+    lines = done.stdout.decode("utf-8", "replace").splitlines()
+    if done.returncode != 0 or len(lines) != len(paths):
+        return None
+    try:
+        return [json.loads(line) for line in lines]
+    except ValueError:
+        return None
+
+
+def _limit(files: int) -> None:
+    import resource
+
+    resource.setrlimit(resource.RLIMIT_AS, (MEMORY_BYTES, MEMORY_BYTES))
+    seconds = CPU_SECONDS * max(1, files)
+    resource.setrlimit(resource.RLIMIT_CPU, (seconds, seconds + 5))
+    resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
+
+
+def _facts_of(path: Path) -> dict[str, Any]:
+    from teardown.formats.micrograph import LARGEST_PIXELS, read_header, read_micrograph
+    from teardown.science.errors import Refusal
+
+    try:
+        data = path.read_bytes()
+        header = read_header(data)
+        if header.width * header.height <= LARGEST_PIXELS:
+            remarks = [remark.code for remark in read_micrograph(data).remarks]
+        else:
+            remarks = ["not_decoded_here"]
+    except Refusal as refusal:
+        return {"ok": False, "reason": str(refusal), "code": refusal.code}
+    except Exception as error:  # noqa: BLE001 - a gate lets nothing through and falls over nothing
+        return {"ok": False, "reason": f"The file cannot be opened ({type(error).__name__})."}
+    return {
+        "ok": True,
+        "kind": header.kind,
+        "width": header.width,
+        "height": header.height,
+        "bits": header.bits,
+        "pages": header.pages,
+        "lossy": header.lossy,
+        "strip_rows": header.strip_rows,
+        "about": header.about,
+        "candidates": [candidate.as_dict() for candidate in header.candidates],
+        "remarks": remarks,
+    }
+
+
+def main(arguments: Sequence[str]) -> int:
+    """Print the facts of each file; the child's own part."""
+    _limit(len(arguments))
+    for argument in arguments:
+        print(json.dumps(_facts_of(Path(argument))), flush=True)
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))

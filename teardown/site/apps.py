@@ -23,6 +23,7 @@ class SiteConfig(AppConfig):
 
 def put_in_place(using: str = "default", **_: Any) -> None:
     """Make the head of the chain, the guards and the shipped words stand. Safe to call again and again."""
+    from teardown.dissection import store as dissection
     from teardown.records import guards
     from teardown.records.models import ChainHead
     from teardown.vocabulary import store as vocabulary
@@ -32,4 +33,5 @@ def put_in_place(using: str = "default", **_: Any) -> None:
         return
     ChainHead.objects.using(using).get_or_create(pk=1)
     vocabulary.seed()
+    dissection.seed_cautions()
     guards.install(connection)

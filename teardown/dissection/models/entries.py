@@ -7,9 +7,31 @@ from django.conf import settings
 from django.db import models
 from django.db.models import Exists, OuterRef, Q
 
-from teardown.dissection.models.opening import BenchSession, Dissection, Instrument, Part
+from teardown.dissection.models.opening import OPENED, BenchSession, Dissection, Instrument, Part
+from teardown.dissection.rules.places import Place
+from teardown.dissection.rules.times import Moment, minutes_between
 from teardown.files.models import Receipt
 from teardown.records.models import AppendOnly
+
+
+class PhotographQuerySet(models.QuerySet["Photograph"]):
+    """Questions to photographs."""
+
+    def unlabelled(self) -> Self:
+        """Only those that nobody has said anything about yet."""
+        return self.filter(labels__isnull=True)
+
+    def evidence(self) -> Self:
+        """Leave out what was marked as no evidence."""
+        marked = PhotoLabel.objects.current().filter(photograph=OuterRef("pk")).exclude(not_evidence="")
+        return self.filter(~Exists(marked))
+
+    def with_labels(self) -> Self:
+        """Fetch what pages show beside a photograph."""
+        current = PhotoLabel.objects.current().select_related("part__component", "sample")
+        return self.select_related("receipt__file", "dissection__cell", "by").prefetch_related(
+            models.Prefetch("labels", queryset=current, to_attr="current_labels")
+        )
 
 
 class Photograph(AppendOnly):
@@ -34,8 +56,22 @@ class Photograph(AppendOnly):
     clock_offset_ms = models.BigIntegerField(null=True, blank=True)
     by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
 
+    objects = PhotographQuerySet.as_manager()
+
     class Meta:
         ordering = ["pk"]
+
+    @property
+    def label(self) -> "PhotoLabel | None":
+        """Give the label that counts, if there is one."""
+        fetched = getattr(self, "current_labels", None)
+        labels = list(self.labels.current()) if fetched is None else fetched
+        return labels[-1] if labels else None
+
+    @property
+    def moment(self) -> Moment:
+        """Give when it was taken."""
+        return Moment(self.taken_at, self.device_ms, self.clock_id)
 
 
 class EntryQuerySet(models.QuerySet["Entry"]):
@@ -51,6 +87,22 @@ class EntryQuerySet(models.QuerySet["Entry"]):
         """Only entries that counted when the chain of records had come to ``seq``."""
         later = Entry.objects.filter(supersedes=OuterRef("pk"), record__seq__lte=seq)
         return self.filter(~Exists(later), record__seq__lte=seq).exclude(state=Entry.State.WITHDRAWN)
+
+    def unconfirmed(self) -> Self:
+        """Only current entries written by a scribe that their observer has not confirmed."""
+        said = Confirmation.objects.filter(entry=OuterRef("pk"), by=OuterRef("observer"))
+        return self.current().filter(~Exists(said), scribe__isnull=False)
+
+    def opening(self) -> "Entry | None":
+        """Give the entry that counts as time zero; it may have been amended."""
+        return self.current().filter(term__key=OPENED).order_by("pk").last()
+
+    def with_words(self) -> Self:
+        """Fetch what pages show of an entry."""
+        return self.select_related(
+            "term", "answer", "part__component", "sample", "not_done", "reason", "observer", "scribe",
+            "instrument", "record", "photo", "supersedes__answer",
+        )  # fmt: skip
 
 
 class Entry(AppendOnly):
@@ -204,7 +256,38 @@ class Entry(AppendOnly):
     @property
     def place(self) -> str:
         """Give the address on the electrode in short: ``A.M2``, or the name of a zone."""
-        return self.zone or ".".join(filter(None, [self.face, f"{self.height}{self.width}"]))
+        return self.where.address
+
+    @property
+    def where(self) -> Place:
+        """Give the place on the electrode."""
+        return Place(self.face, self.height, self.width, self.zone, self.depth_fraction)
+
+    @property
+    def moment(self) -> Moment:
+        """Give when it was seen."""
+        return Moment(self.observed_at, self.device_ms, self.clock_id)
+
+    def minutes_since(self, opened: Moment | None) -> float | None:
+        """Give the minutes since opening, by the time zero that counts now; None before it or without it."""
+        minutes = None if opened is None else minutes_between(opened, self.moment)
+        return minutes if minutes is not None and minutes >= 0 else None
+
+    @property
+    def said(self) -> str:
+        """Say what was found, in words with the unit: "green film", "41.18 g", "absent (looked for)"."""
+        if self.state == self.State.NOT_DONE:
+            return f"not done: {self.not_done}"
+        if self.state != self.State.PRESENT:
+            return self.get_state_display()
+        number = f"{self.value_text} {self.unit}".removesuffix(" 1") if self.value is not None else ""
+        extent = f"{100 * self.extent_fraction:g} %" if self.extent_fraction is not None else ""
+        words = [
+            str(self.answer) if self.answer_id else number or self.value_text,
+            extent or (self.get_extent_display() if self.extent else ""),
+        ]
+        note = self.value_text if self.answer_id and self.value_text else ""
+        return ", ".join(filter(None, [*words, note])) or self.get_state_display()
 
     @property
     def late_by(self) -> dt.timedelta:
@@ -221,6 +304,14 @@ class Confirmation(AppendOnly):
 
     class Meta:
         constraints = [models.UniqueConstraint(fields=["entry", "by"], name="confirmed_once_by_a_person")]
+
+
+class PhotoLabelQuerySet(models.QuerySet["PhotoLabel"]):
+    """Questions to labels."""
+
+    def current(self) -> Self:
+        """Only labels that nothing supersedes."""
+        return self.filter(superseded_by__isnull=True)
 
 
 class PhotoLabel(AppendOnly):
@@ -241,5 +332,15 @@ class PhotoLabel(AppendOnly):
     by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
     at = models.DateTimeField(auto_now_add=True)
 
+    objects = PhotoLabelQuerySet.as_manager()
+
     class Meta:
         ordering = ["pk"]
+
+    @property
+    def words(self) -> str:
+        """Say what the photograph shows."""
+        if self.not_evidence:
+            return f"no evidence: {self.not_evidence}"
+        of = self.sample or self.part
+        return ", ".join(filter(None, [str(of) if of else "", self.place, self.frame, self.caption]))

@@ -1,13 +1,18 @@
 """A dissection and what surrounds it: sittings, parts, plan, instruments, cautions, signature."""
 
 import uuid
+from typing import Any, Self
 
 from django.conf import settings
 from django.db import models
-from django.db.models import Q
+from django.db.models import Exists, OuterRef, Q
 
-from teardown.cells.models import Cell
+from teardown.cells.models import Cell, RecipePart
+from teardown.dissection.rules.cautions import Situation
+from teardown.dissection.rules.times import Moment
 from teardown.records.models import AppendOnly, Kept, Versioned
+
+OPENED = "opening.opened"
 
 
 class PlanTemplate(Kept, Versioned):
@@ -54,6 +59,18 @@ class PlanItem(Kept, Versioned):
         ordering = ["pk"]
 
 
+class DissectionQuerySet(models.QuerySet["Dissection"]):
+    """Questions to dissections."""
+
+    def visible_to(self, user: Any) -> Self:
+        """Only those of cells that this person may see."""
+        return self.filter(cell__in=Cell.objects.visible_to(user))
+
+    def underway(self) -> Self:
+        """Only those that were not closed yet."""
+        return self.filter(cell__closed_at__isnull=True)
+
+
 class Dissection(Kept, Versioned):
     """The opening of one cell, from the first look to the signature."""
 
@@ -66,9 +83,33 @@ class Dissection(Kept, Versioned):
     blinded = models.BooleanField(default=True, help_text="Recipe amounts and curve are hidden at the bench.")
     started_at = models.DateTimeField(auto_now_add=True)
 
+    objects = DissectionQuerySet.as_manager()
+
     def __str__(self) -> str:
         """Say of which cell."""
         return f"dissection of {self.cell}"
+
+    def opened(self) -> Moment | None:
+        """Give time zero: wall clock and, where the device told it, its steady clock."""
+        entry = self.entries.opening()
+        return None if entry is None else entry.moment
+
+    def constituents(self) -> frozenset[str]:
+        """Tell what the recipe holds that a caution must know."""
+        lists = RecipePart.objects.filter(revision=self.cell.build.revision_id).values_list(
+            "material__constituents", flat=True
+        )
+        return frozenset(str(name) for held in lists for name in held)
+
+    def states(self) -> frozenset[str]:
+        """Tell how the cell stood when its test stopped, and whether it is open."""
+        last = self.cell.tests.order_by("number").last()
+        stood = [last.get_state_at_stop_display()] if last and last.state_at_stop else ["state not known"]
+        return frozenset([*stood, *(["opened"] if self.entries.opening() else [])])
+
+    def situation(self, step: str, techniques: frozenset[str] = frozenset()) -> Situation:
+        """Say what is known when a step opens, for its caution cards."""
+        return Situation(step, self.constituents() or None, self.states(), techniques)
 
 
 class BenchSession(Kept, Versioned):
@@ -138,6 +179,15 @@ class Check(AppendOnly):
         ordering = ["pk"]
 
 
+class CautionCardQuerySet(models.QuerySet["CautionCard"]):
+    """Questions to caution cards."""
+
+    def in_force(self) -> Self:
+        """Only the latest version of each card that was not retired."""
+        newer = CautionCard.objects.filter(key=OuterRef("key"), number__gt=OuterRef("number"))
+        return self.filter(~Exists(newer), retired=False)
+
+
 class CautionCard(AppendOnly):
     """A reminder of a hazard, in a version; the latest of a key counts. It permits nothing."""
 
@@ -155,6 +205,8 @@ class CautionCard(AppendOnly):
     lab_text = models.TextField(blank=True, help_text="The laboratory's own instruction and contact.")
     retired = models.BooleanField(default=False)
     at = models.DateTimeField(auto_now_add=True)
+
+    objects = CautionCardQuerySet.as_manager()
 
     class Meta:
         ordering = ["key", "-number"]

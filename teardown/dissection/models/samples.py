@@ -1,12 +1,43 @@
 """Pieces of a cell, their mounts and sections, who has them, and what they were sent for."""
 
+import datetime as dt
+from typing import Self
+
 from django.conf import settings
 from django.db import models
-from django.db.models import Q
+from django.db.models import Exists, OuterRef, Q
 
 from teardown.dissection.models.entries import Entry
-from teardown.dissection.models.opening import BenchSession, Part
+from teardown.dissection.models.opening import BenchSession, Dissection, Part
 from teardown.records.models import AppendOnly, Kept, Versioned
+
+
+class SampleQuerySet(models.QuerySet["Sample"]):
+    """Questions to samples."""
+
+    def of(self, dissection: Dissection) -> Self:
+        """Only pieces of this cell, pieces of pieces included to the third step."""
+        return self.filter(
+            Q(part__dissection=dissection)
+            | Q(parent__part__dissection=dissection)
+            | Q(parent__parent__part__dissection=dissection)
+            | Q(parent__parent__parent__part__dissection=dissection)
+        )
+
+    def unplaced(self) -> Self:
+        """Only those that were handed to no place and no person, and lie in no mount."""
+        handed = Transfer.objects.filter(sample=OuterRef("pk"))
+        mounted = Mounted.objects.filter(sample=OuterRef("pk"))
+        return self.filter(~Exists(handed), ~Exists(mounted))
+
+    def with_custody(self) -> Self:
+        """Fetch what lists show: where it comes from, and its last hand-over."""
+        return self.select_related(
+            "part__component", "part__dissection__cell", "parent__part__dissection__cell",
+            "parent__part__component", "lot__material", "session", "by",
+        ).prefetch_related(
+            models.Prefetch("transfers", queryset=Transfer.objects.select_related("to_person").order_by("pk"))
+        )  # fmt: skip
 
 
 class Sample(AppendOnly):
@@ -33,6 +64,8 @@ class Sample(AppendOnly):
     by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
     at = models.DateTimeField()
 
+    objects = SampleQuerySet.as_manager()
+
     class Meta:
         ordering = ["pk"]
         constraints = [
@@ -52,6 +85,20 @@ class Sample(AppendOnly):
     def __str__(self) -> str:
         """Give its code."""
         return self.code
+
+    @property
+    def origin(self) -> Part | None:
+        """Follow it up to the part of the cell that it came from."""
+        return self.part or (self.parent.origin if self.parent else None)
+
+    @property
+    def lies(self) -> str:
+        """Say where it is now, by its last hand-over."""
+        transfers = list(self.transfers.all())
+        if not transfers:
+            return "not placed yet"
+        last = transfers[-1]
+        return "disposed of" if last.disposal else last.to_place or str(last.to_person)
 
 
 class Transfer(AppendOnly):
@@ -135,6 +182,18 @@ class Section(AppendOnly):
         return f"{self.mount}, section {self.number}"
 
 
+class OrderQuerySet(models.QuerySet["Order"]):
+    """Questions to orders."""
+
+    def awaited(self) -> Self:
+        """Only those whose result is not back."""
+        return self.filter(state=Order.State.SENT)
+
+    def overdue(self, today: dt.date) -> Self:
+        """Only awaited ones whose day has passed."""
+        return self.awaited().filter(due_on__lt=today)
+
+
 class Order(Kept, Versioned):
     """A sample sent to a technique, and awaited."""
 
@@ -152,6 +211,8 @@ class Order(Kept, Versioned):
     due_on = models.DateField(null=True, blank=True)
     state = models.CharField(max_length=16, choices=State, default=State.SENT)
     note = models.CharField(max_length=200, blank=True)
+
+    objects = OrderQuerySet.as_manager()
 
     class Meta:
         ordering = ["due_on", "pk"]

@@ -1,0 +1,1 @@
+"""Rules of the bench, without tables: places, sample codes, tiers of numbers, cautions, time, cards."""

@@ -1,0 +1,84 @@
+"""The cards of the bench, in the order in which a dissection runs."""
+
+from dataclasses import dataclass
+from typing import Literal
+
+Per = Literal["cell", "part", "place", "sample"]
+
+
+@dataclass(frozen=True, slots=True)
+class Card:
+    """One step on one card: its fields are the terms whose data name it, at most six open at a time.
+
+    ``cautions`` is the step by which caution cards know it. ``component`` is what it is about, if one thing.
+    ``copies`` says that its answers are set-up, which may be carried over from the cell before.
+    """
+
+    key: str
+    title: str
+    per: Per = "cell"
+    component: str = ""
+    cautions: str = ""
+    frames: tuple[str, ...] = ()
+    copies: bool = False
+
+    @property
+    def step(self) -> str:
+        """Give the step under which entries and cautions are kept."""
+        return self.key
+
+
+IRON, AIR = "component.iron_electrode", "component.air_electrode"
+OUTSIDE = ("front", "back", "left", "right", "top", "bottom", "vent", "terminals")
+
+CARDS: tuple[Card, ...] = (
+    Card("arrival", "Arrival", cautions="receive"),
+    Card("outside", "Outside, photographed", cautions="receive", frames=OUTSIDE),
+    Card("leak", "Leaks", cautions="receive"),
+    Card("weighing", "Mass and level", cautions="receive"),
+    Card("electrical", "Electrical state", cautions="electrical"),
+    Card("policy", "Charge before opening", cautions="electrical"),
+    Card("place", "The place prepared", cautions="prepare", copies=True),
+    Card("opening", "Opened", cautions="open"),
+    Card("electrolyte", "Electrolyte recovered", component="component.electrolyte", cautions="electrolyte"),
+    Card(
+        "electrolyte_measures",
+        "Electrolyte measured",
+        component="component.electrolyte",
+        cautions="electrolyte",
+    ),
+    Card("parts", "Parts came apart", per="part", cautions="separate"),
+    Card("iron", "Iron electrode, place by place", per="place", component=IRON, cautions="observe_iron"),
+    Card("iron_whole", "Iron electrode, as a whole", per="part", component=IRON, cautions="observe_iron"),
+    Card("thickness", "Thickness at the places", per="place", component=IRON, cautions="observe_iron"),
+    Card("collector", "Collector and tab", per="part", cautions="observe"),
+    Card("separator", "Separator", per="part", component="component.separator", cautions="observe"),
+    Card("air", "Air electrode", per="place", component=AIR, cautions="observe"),
+    Card("seal", "Seal, case, terminals", per="part", cautions="observe"),
+    Card("sediment", "Sediment and losses", cautions="observe"),
+    Card("rinse", "Rinse", per="part", component=IRON, cautions="rinse", copies=True),
+    Card("dry", "Dry", per="part", component=IRON, cautions="dry", copies=True),
+    Card("warm", "Warming", per="part", component=IRON, cautions="dry"),
+    Card("cut", "Cut and name", per="part", cautions="cut"),
+    Card("titration", "Titration", per="sample", component="component.electrolyte", cautions="titrate"),
+    Card("titration_about", "Titration: acid and route", per="sample", cautions="titrate", copies=True),
+    Card("close", "End of the sitting", cautions="waste"),
+)
+BY_KEY = {card.key: card for card in CARDS}
+
+
+def card(key: str) -> Card:
+    """Give a card by its key.
+
+    Raises
+    ------
+    KeyError
+        If there is no such card.
+    """
+    return BY_KEY[key]
+
+
+def neighbours(key: str) -> tuple[Card | None, Card | None]:
+    """Give the card before and the card after."""
+    at = CARDS.index(BY_KEY[key])
+    return (CARDS[at - 1] if at else None), (CARDS[at + 1] if at + 1 < len(CARDS) else None)

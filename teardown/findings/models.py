@@ -1,12 +1,21 @@
 """What the evidence comes to: balance, judgements, decisions."""
 
+from collections.abc import Iterable
+from functools import reduce
+from operator import or_
+from typing import Any, Self
+
 from django.conf import settings
 from django.db import models
-from django.db.models import Q
+from django.db.models import Exists, OuterRef, Prefetch, Q
 
+from teardown.accounts.roles import may
 from teardown.cells.models import Cell
 from teardown.files.models import Run
-from teardown.records.models import AppendOnly
+from teardown.records.models import AppendOnly, Record
+
+LOOKED_AT = "looked at the judgements of"
+"""Verb of the record that a judge looked at what others had judged before judging."""
 
 
 class Balance(AppendOnly):
@@ -19,6 +28,38 @@ class Balance(AppendOnly):
 
     class Meta:
         ordering = ["-pk"]
+
+
+class JudgementQuerySet(models.QuerySet["Judgement"]):
+    """Questions to judgements."""
+
+    def standing(self) -> Self:
+        """Only the latest of each assessor, proposals left out."""
+        return self.filter(superseded_by=None, proposal=False)
+
+    def visible_to(self, user: Any) -> Self:
+        """Hide from a judge what others judged until the judge has judged, has looked, or it is decided.
+
+        Who may not judge is not blinded.
+        """
+        if not may(user, "modes.judge"):
+            return self
+        looked = Record.objects.filter(actor=user, verb=LOOKED_AT).values_list("subject", flat=True)
+        cells = [int(subject.rpartition(":")[2]) for subject in looked]
+        own = Judgement.objects.filter(cell=OuterRef("cell"), assessor=user, proposal=False)
+        decided = Decision.objects.filter(cell=OuterRef("cell"))
+        return self.filter(Q(assessor=user) | Q(cell__in=cells) | Exists(own) | Exists(decided))
+
+    def with_grounds(self) -> Self:
+        """Fetch what pages show of a judgement, in a fixed number of questions."""
+        evidence = Evidence.objects.select_related(
+            "entry__term", "entry__answer", "entry__part__component", "photograph", "balance",
+            "field_measure", "sample_measure", "phase", "test_summary",
+        )  # fmt: skip
+        assignments = ModeAssignment.objects.select_related("mode").prefetch_related(
+            Prefetch("evidence", queryset=evidence)
+        )
+        return self.select_related("assessor").prefetch_related(Prefetch("assignments", queryset=assignments))
 
 
 class Judgement(AppendOnly):
@@ -36,8 +77,15 @@ class Judgement(AppendOnly):
     )
     at = models.DateTimeField(auto_now_add=True)
 
+    objects = JudgementQuerySet.as_manager()
+
     class Meta:
         ordering = ["-pk"]
+
+    @property
+    def root(self) -> "ModeAssignment | None":
+        """Give the assignment that is the root, from what was fetched."""
+        return next((each for each in self.assignments.all() if each.role == "root"), None)
 
 
 class ModeAssignment(AppendOnly):
@@ -88,6 +136,41 @@ class ModeAssignment(AppendOnly):
         ]
 
 
+THINGS = ("entry", "photograph", "field_measure", "sample_measure", "phase", "test_summary", "balance")
+"""What evidence can be: the names of its columns."""
+
+
+def _alone(kind: str, kinds: Iterable[str]) -> Q:
+    return Q(**{f"{name}__isnull": name != kind for name in kinds})
+
+
+def found_in(cell: Cell, kind: str) -> models.QuerySet[Any]:
+    """Give all rows of a kind of evidence that were found in a cell."""
+    model: type[models.Model] = Evidence._meta.get_field(kind).related_model  # type: ignore[assignment]
+    sample, up = "part__dissection__cell", "parent__part__dissection__cell"
+    starts = {
+        "field_measure": (
+            "micrograph__ties__sample__",
+            "micrograph__ties__section__mount__contents__sample__",
+        ),
+        "sample_measure": ("sample__",),
+        "phase": ("fit__sample__", "fit__pattern__sample__"),
+    }.get(kind, ())
+    paths = [f"{start}{end}" for start in starts for end in (sample, up)]
+    direct = {
+        "entry": "dissection__cell",
+        "photograph": "dissection__cell",
+        "sample_measure": "part__dissection__cell",
+        "test_summary": "test__cell",
+        "balance": "cell",
+    }
+    if kind in direct:
+        paths.append(direct[kind])
+    chosen = reduce(or_, (Q(**{path: cell}) for path in paths))
+    rows = model._default_manager.filter(chosen)
+    return rows.distinct() if len(paths) > 1 else rows
+
+
 class Evidence(AppendOnly):
     """What an assignment rests on, for or against: exactly one thing that can be looked at."""
 
@@ -113,78 +196,28 @@ class Evidence(AppendOnly):
     balance = models.ForeignKey(Balance, models.PROTECT, null=True, blank=True, related_name="+")
     note = models.CharField(max_length=200, blank=True)
 
-    KINDS = ("entry", "photograph", "field_measure", "sample_measure", "phase", "test_summary", "balance")
-
     class Meta:
         ordering = ["pk"]
         constraints = [
             models.CheckConstraint(
                 name="evidence_is_one_thing",
-                condition=Q(
-                    entry__isnull=False,
-                    photograph__isnull=True,
-                    field_measure__isnull=True,
-                    sample_measure__isnull=True,
-                    phase__isnull=True,
-                    test_summary__isnull=True,
-                    balance__isnull=True,
-                )
-                | Q(
-                    entry__isnull=True,
-                    photograph__isnull=False,
-                    field_measure__isnull=True,
-                    sample_measure__isnull=True,
-                    phase__isnull=True,
-                    test_summary__isnull=True,
-                    balance__isnull=True,
-                )
-                | Q(
-                    entry__isnull=True,
-                    photograph__isnull=True,
-                    field_measure__isnull=False,
-                    sample_measure__isnull=True,
-                    phase__isnull=True,
-                    test_summary__isnull=True,
-                    balance__isnull=True,
-                )
-                | Q(
-                    entry__isnull=True,
-                    photograph__isnull=True,
-                    field_measure__isnull=True,
-                    sample_measure__isnull=False,
-                    phase__isnull=True,
-                    test_summary__isnull=True,
-                    balance__isnull=True,
-                )
-                | Q(
-                    entry__isnull=True,
-                    photograph__isnull=True,
-                    field_measure__isnull=True,
-                    sample_measure__isnull=True,
-                    phase__isnull=False,
-                    test_summary__isnull=True,
-                    balance__isnull=True,
-                )
-                | Q(
-                    entry__isnull=True,
-                    photograph__isnull=True,
-                    field_measure__isnull=True,
-                    sample_measure__isnull=True,
-                    phase__isnull=True,
-                    test_summary__isnull=False,
-                    balance__isnull=True,
-                )
-                | Q(
-                    entry__isnull=True,
-                    photograph__isnull=True,
-                    field_measure__isnull=True,
-                    sample_measure__isnull=True,
-                    phase__isnull=True,
-                    test_summary__isnull=True,
-                    balance__isnull=False,
-                ),
+                condition=reduce(or_, (_alone(kind, THINGS) for kind in THINGS)),
             )
         ]
+
+    @property
+    def thing(self) -> tuple[str, models.Model]:
+        """Give what can be looked at: the name of its kind, and the row."""
+        kind = next(name for name in THINGS if getattr(self, f"{name}_id") is not None)
+        return kind, getattr(self, kind)
+
+
+class DecisionQuerySet(models.QuerySet["Decision"]):
+    """Questions to decisions."""
+
+    def latest_each(self) -> Self:
+        """Only the latest of each cell."""
+        return self.filter(~Exists(Decision.objects.filter(cell=OuterRef("cell"), pk__gt=OuterRef("pk"))))
 
 
 class Decision(AppendOnly):
@@ -198,6 +231,8 @@ class Decision(AppendOnly):
     reason = models.TextField()
     by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
     at = models.DateTimeField(auto_now_add=True)
+
+    objects = DecisionQuerySet.as_manager()
 
     class Meta:
         ordering = ["-pk"]

@@ -1,5 +1,6 @@
 """Pure rules of what is built: which amounts make sense, and how words are folded to be found again."""
 
+import re
 import unicodedata
 from collections.abc import Iterable
 
@@ -36,3 +37,21 @@ def listed(words: Iterable[str]) -> str:
     """List words: "a, b or c"."""
     *first, last = list(words) or [""]
     return f"{', '.join(first)} or {last}" if first else last
+
+
+CODE = re.compile(r"\w[\w.+-]{0,39}")
+
+
+def fault_of_code(code: str) -> str:
+    """Say what is wrong with a code, or nothing. Codes stand in addresses and on labels: they are plain."""
+    if CODE.fullmatch(code):
+        return ""
+    return (
+        f"“{code[:50]}” is no code: use letters, digits, “-”, “.”, “_” and “+”, at most 40, "
+        "beginning with a letter or digit."
+    )
+
+
+def elements_of(formula: str) -> list[str]:
+    """List the elements that a chemical formula names, each once, in its order: Bi2S3 gives Bi, S."""
+    return list(dict.fromkeys(re.findall(r"[A-Z][a-z]?", formula)))

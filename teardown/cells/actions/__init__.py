@@ -12,6 +12,7 @@ from teardown.cells.actions.chambers import (
     revise_protocol,
     state_accuracy,
 )
+from teardown.cells.actions.imports import apply_import, show_import, withdraw_import
 from teardown.cells.actions.recipes import (
     Part,
     add_lot,
@@ -34,6 +35,7 @@ __all__ = [
     "add_protocol",
     "add_recipe",
     "amend_cell",
+    "apply_import",
     "change_study",
     "end_test",
     "keep_study",
@@ -41,6 +43,8 @@ __all__ = [
     "rename_recipe",
     "revise_protocol",
     "revise_recipe",
+    "show_import",
     "start_test",
     "state_accuracy",
+    "withdraw_import",
 ]

@@ -11,7 +11,7 @@ from django.db import transaction
 from teardown.accounts.roles import demand
 from teardown.cells.actions.search import refresh_search_text, words_of
 from teardown.cells.models import Build, Cell, Lot, LotUse, RecipeRevision, Study
-from teardown.cells.rules import fold
+from teardown.cells.rules import fault_of_code, fold
 from teardown.records.actions import record
 
 AS_BUILT = (
@@ -94,6 +94,8 @@ def write_build(
     at: dt.datetime | None = None,
 ) -> Build:
     """Write a build and freeze its recipe, inside the transaction of a deed."""
+    if fault := fault_of_code(code.strip()):
+        raise ValidationError({"code": fault})
     build = Build(code=code.strip(), revision=revision, built_on=built_on, note=note)
     build.full_clean()
     build.save()
@@ -148,6 +150,9 @@ def write_cells(cells: Sequence[NewCell]) -> list[Cell]:
         if new.build.pk not in words:
             words[new.build.pk] = words_of(new.build)
         cell.search_text = fold(cell.code, words[new.build.pk], cell.note)
+        if fault := fault_of_code(cell.code):
+            faults.append(fault)
+            continue
         try:
             cell.full_clean()
             cell.save()

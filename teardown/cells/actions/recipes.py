@@ -12,7 +12,7 @@ from django.db.models import Max
 from teardown.accounts.roles import demand
 from teardown.cells.actions.search import refresh_search_text
 from teardown.cells.models import Cell, Lot, Material, Recipe, RecipePart, RecipeRevision
-from teardown.cells.rules import faults_of_part
+from teardown.cells.rules import fault_of_code, faults_of_part
 from teardown.records.actions import record
 
 
@@ -106,6 +106,8 @@ def add_recipe(
 ) -> RecipeRevision:
     """Write a new recipe; give its first revision."""
     _demand(by, "recipes.write")
+    if fault := fault_of_code(code.strip()):
+        raise ValidationError({"code": fault})
     with transaction.atomic():
         recipe = Recipe(code=code.strip(), title=title, note=note)
         recipe.full_clean()

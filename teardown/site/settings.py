@@ -77,7 +77,7 @@ MIDDLEWARE = [
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "csp.middleware.CSPMiddleware",
     "django_htmx.middleware.HtmxMiddleware",
-    "teardown.page.preferences.PreferencesMiddleware",
+    "teardown.files.middleware.room_and_patience",
     "teardown.accounts.middleware.refusals_in_words",
     "axes.middleware.AxesMiddleware",
 ]

@@ -95,7 +95,7 @@ def fractions_in_cif(text: str) -> CifFractions:
             written = f"{value}±{su[i]}" if i < len(su) and su[i] not in "?." else value
             if value not in "?.":
                 rows.append((names.get(label, label), written))
-    figures = {key: value for key, tags in FIGURES.items() if (value := _number(blocks, tags)) is not None}
+    figures = {key: number for key, tags in FIGURES.items() if (number := _number(blocks, tags)) is not None}
     about = {key: words for key, tags in ABOUT.items() if (words := _text(blocks, tags))}
     return CifFractions(tuple(rows), figures, about)
 

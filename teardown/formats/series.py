@@ -7,6 +7,7 @@ for.
 """
 
 import zlib
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -65,7 +66,11 @@ class SeriesFile:
 
 
 def read_series(
-    data: bytes, *, name: str, column_map: ColumnMap | dict[str, Any] | None = None
+    data: bytes,
+    *,
+    name: str,
+    column_map: ColumnMap | dict[str, Any] | None = None,
+    remembered: Mapping[str, dict[str, Any]] | None = None,
 ) -> SeriesFile:
     """Read a cycling file.
 
@@ -77,6 +82,8 @@ def read_series(
         Its name; the ending tells workbooks, Parquet and packed files.
     column_map : ColumnMap or dict, optional
         How to read its columns, as a document or read already; without it they are recognised by their names.
+    remembered : mapping of str to dict, optional
+        Column maps of earlier files by the fingerprint of their header; used where none is given.
 
     Returns
     -------
@@ -93,6 +100,8 @@ def read_series(
         table.encoding, table.delimiter,
     )  # fmt: skip
     try:
+        if wanted is None and remembered and found.fingerprint in remembered:
+            wanted = read_map(remembered[found.fingerprint])
         chosen, remarks = _choose(table, wanted)
     except ReadingError as refusal:
         return replace(found, remarks=(*found.remarks, _as_remark(refusal)))

@@ -6,11 +6,15 @@ from typing import Any
 from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.db.models import Max, Q
+from django.dispatch import Signal
 
 from teardown.accounts.roles import demand
 from teardown.cells.models import Cell, Channel, Position, ProtocolRevision, Seat, Test
 from teardown.records.actions import record
 from teardown.vocabulary.models import Term
+
+# sent with ``test`` and ``by`` inside the transaction that ends a test, for what is computed from its end
+test_ended = Signal()
 
 
 def start_test(
@@ -158,6 +162,7 @@ def end_test(
                 "note": note,
             },
         )
+        test_ended.send(Test, test=test, by=by)
     return test
 
 

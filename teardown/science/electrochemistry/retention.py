@@ -11,14 +11,22 @@ from teardown.science.errors import MeasurementError
 
 LIMIT = 0.80
 CONFIRMED_BY = 3
-Status = Literal["reached", "reached_by_limit", "running", "planned", "diagnosis", "fault", "other_failure"]
+Status = Literal[
+    "reached",
+    "reached-by-limit",
+    "censored-running",
+    "censored-planned",
+    "censored-diagnosis",
+    "censored-fault",
+    "other-failure",
+]
 
 # what an end of test says about a capacity limit that was not crossed in the data
 END_STATUS: dict[str, Status] = {
-    "capacity limit": "reached_by_limit",
-    "planned end": "planned",
-    "stopped for diagnosis": "diagnosis",
-    "lab fault": "fault",
+    "capacity limit": "reached-by-limit",
+    "planned end": "censored-planned",
+    "stopped for diagnosis": "censored-diagnosis",
+    "lab fault": "censored-fault",
 }
 
 
@@ -215,10 +223,10 @@ def limit_cycle(
         part = (capacity_Ah[k - 1] - limit) / (capacity_Ah[k - 1] - capacity_Ah[k])
         return Limit(float(cycle[k - 1] + part * (cycle[k] - cycle[k - 1])), "reached", limit)
     if end is None:
-        return Limit(None, "running", limit)
-    status = END_STATUS.get(end, "other_failure")
-    if status == "reached_by_limit":
+        return Limit(None, "censored-running", limit)
+    status = END_STATUS.get(end, "other-failure")
+    if status == "reached-by-limit":
         if capacity_Ah[-1] <= 1.005 * limit:
             return Limit(float(cycle[-1]), status, limit)
-        return Limit(None, "other_failure", limit)
+        return Limit(None, "other-failure", limit)
     return Limit(None, status, limit)

@@ -150,7 +150,7 @@ def summarise(
     remarks = [*table.remarks, *_size_doubts(table, iron_mass_g)]
     metrics: dict[str, Estimate | float | None] = dict.fromkeys(METRICS)
     metrics |= _whole_test(series, table, channel)
-    status: Status = "running" if end is None else limit_cycle_status(end)
+    status: Status = "censored-running" if end is None else limit_cycle_status(end)
     like = table["rate_class"] == 0
     if like.any():
         reference = reference_capacity(table["cycle"][like], table["discharge_Ah"][like])
@@ -174,8 +174,8 @@ def limit_cycle_status(end: str) -> Status:
     """Say what an end of test means where no capacity could be followed."""
     from teardown.science.electrochemistry.retention import END_STATUS
 
-    status = END_STATUS.get(end, "other_failure")
-    return "other_failure" if status == "reached_by_limit" else status
+    status = END_STATUS.get(end, "other-failure")
+    return "other-failure" if status == "reached-by-limit" else status
 
 
 def _size_doubts(table: CycleTable, iron_mass_g: float | None) -> list[Remark]:

@@ -166,6 +166,7 @@ STATICFILES_FINDERS = [
 WORK = {
     "cycling.summarise": ("teardown.cycling.measure.summarise", "1"),
     "imaging.section": ("teardown.imaging.measure.section", "1"),
+    "imaging.rescale": ("teardown.imaging.measure.rescale", "1"),
     "imaging.sample": ("teardown.imaging.measure.sample", "1"),
     "diffraction.fit": ("teardown.diffraction.measure.fit", "1"),
     "diffraction.external": ("teardown.diffraction.measure.external", "1"),

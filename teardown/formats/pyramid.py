@@ -1,0 +1,127 @@
+"""Large pictures at every scale: one file with halved pages, read tile by tile."""
+
+import io
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+from PIL import Image
+
+TILE = 512
+
+
+def display_bytes(grey: NDArray[np.float32]) -> NDArray[np.uint8]:
+    """Give greys for the eye: the middle 99.6 % spread over black to white. Never measured."""
+    sample = grey[:: max(grey.shape[0] // 1024, 1), :: max(grey.shape[1] // 1024, 1)]
+    low, high = (float(v) for v in np.quantile(sample, [0.002, 0.998]))
+    shown = (grey - np.float32(low)) * np.float32(255 / max(high - low, 1e-6))
+    return np.asarray(np.clip(shown, 0, 255), np.uint8)
+
+
+def pyramid_bytes(array: NDArray[np.uint8], *, classes: bool = False) -> bytes:
+    """Write an array as a file of pages, each half as large as the one before, in tiles.
+
+    Parameters
+    ----------
+    array : ndarray of uint8, shape (rows, columns)
+    classes : bool
+        Class codes are halved by the commonest code and kept without loss; greys by their mean.
+    """
+    import pyvips
+
+    picture = pyvips.Image.new_from_memory(
+        np.ascontiguousarray(array).data, array.shape[1], array.shape[0], 1, "uchar"
+    )
+    options = (
+        {"compression": "deflate", "region_shrink": "mode"} if classes else {"compression": "jpeg", "Q": 88}
+    )
+    return bytes(
+        picture.tiffsave_buffer(
+            tile=True, tile_width=TILE, tile_height=TILE, pyramid=True, bigtiff=False, **options
+        )
+    )
+
+
+def count_levels(width: int, height: int) -> int:
+    """Count the pages of a picture's pyramid: halved until one tile holds it."""
+    levels = 1
+    while max(width, height) > TILE:
+        width, height, levels = max(width // 2, 1), max(height // 2, 1), levels + 1
+    return levels
+
+
+def read_tile(path: Path, level: int, column: int, row: int, *, beyond: int = 0) -> NDArray[np.uint8] | None:
+    """Read one tile, padded to its full size, as viewers stretch short ones.
+
+    Parameters
+    ----------
+    level : int
+        0 for full resolution, 1 for half, and so on.
+    beyond : int
+        What stands outside the picture.
+
+    Returns
+    -------
+    ndarray of uint8, shape (512, 512), or None outside the picture
+    """
+    import pyvips
+
+    if level < 0 or column < 0 or row < 0:
+        return None
+    try:
+        page = pyvips.Image.tiffload(str(path), page=level)
+    except pyvips.Error:
+        return None
+    left, top = column * TILE, row * TILE
+    if left >= page.width or top >= page.height:
+        return None
+    width, height = min(TILE, page.width - left), min(TILE, page.height - top)
+    part = np.asarray(page.crop(left, top, width, height).numpy(), np.uint8)
+    part = part.reshape(height, width, -1)[:, :, 0]
+    tile = np.full((TILE, TILE), beyond, np.uint8)
+    tile[:height, :width] = part
+    return tile
+
+
+def read_page(path: Path, longest: int) -> NDArray[np.uint8]:
+    """Read the smallest page whose longer side is at least ``longest`` pixels, or the largest there is."""
+    import pyvips
+
+    found = pyvips.Image.tiffload(str(path), page=0)
+    pages = found.get("n-pages") if found.get_typeof("n-pages") else 1
+    for number in range(1, pages):
+        smaller = pyvips.Image.tiffload(str(path), page=number)
+        if max(smaller.width, smaller.height) < longest:
+            break
+        found = smaller
+    array = np.asarray(found.numpy(), np.uint8)
+    return array.reshape(found.height, found.width, -1)[:, :, 0]
+
+
+def read_classes(data: bytes) -> NDArray[np.uint8]:
+    """Read a class map that was kept as PNG."""
+    with Image.open(io.BytesIO(data), formats=("PNG",)) as picture:
+        return np.asarray(picture, np.uint8)
+
+
+def jpeg_bytes(array: NDArray[np.uint8]) -> bytes:
+    """Encode greys or colours for the screen."""
+    out = io.BytesIO()
+    Image.fromarray(array).save(out, "JPEG", quality=86)
+    return out.getvalue()
+
+
+def png_bytes(array: NDArray[np.uint8]) -> bytes:
+    """Encode without loss: greys, colours, or colours with opacity."""
+    out = io.BytesIO()
+    Image.fromarray(array).save(out, "PNG", compress_level=4)
+    return out.getvalue()
+
+
+def reduced(array: NDArray[np.uint8], longest: int) -> NDArray[np.uint8]:
+    """Give a picture at most ``longest`` pixels long, by area means."""
+    scale = longest / max(array.shape[:2])
+    if scale >= 1:
+        return array
+    size = max(round(array.shape[1] * scale), 1), max(round(array.shape[0] * scale), 1)
+    return np.asarray(Image.fromarray(array).resize(size, Image.Resampling.BOX))

@@ -1,0 +1,412 @@
+"""What people do with micrographs: add, tie, scale, outline, have measured, accept, reject."""
+
+import os
+import tempfile
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from django.core.exceptions import ValidationError
+from django.core.files.base import File
+from django.db import transaction
+
+from teardown.accounts.roles import demand
+from teardown.dissection.models import Sample, Section
+from teardown.files.models import Receipt, Run
+from teardown.files.store import keep
+from teardown.imaging.models import (
+    ImagingSession,
+    Levels,
+    Micrograph,
+    Region,
+    Review,
+    ScaleClaim,
+    SectionResult,
+    Tie,
+)
+from teardown.imaging.runs import ask_pooled, ask_rescaled, ask_section, standing, tie_of
+from teardown.records.actions import record
+
+NAMES = (".tif", ".tiff", ".png", ".jpg", ".jpeg")
+
+
+@dataclass(frozen=True, slots=True)
+class Offered:
+    """A picture that someone brings, and what is known of it."""
+
+    picture: File[Any] | bytes
+    name: str = ""
+    sample: Sample | None = None
+    section: Section | None = None
+    field_number: int | None = None
+    pixel_size_um: float | None = None
+    sidecar: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Refused:
+    """A picture that was not taken, and why."""
+
+    name: str
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class Added:
+    """What came of bringing pictures: those kept, those here already, those refused."""
+
+    micrographs: list[Micrograph]
+    known: list[Micrograph]
+    refused: list[Refused]
+
+
+def add_micrographs(
+    *,
+    offered: Sequence[Offered],
+    by: Any,
+    session: ImagingSession | None = None,
+    kind: str = Micrograph.Kind.SECTION,
+    measure: bool = True,
+) -> Added:
+    """Keep pictures as they came, each as a micrograph, and have cross sections measured.
+
+    Each is opened first by a child process with limits; a bad one is refused with its reason and hinders no
+    other. The same bytes for the same sample are taken once.
+    """
+    demand(by, "micrographs.add")
+    from teardown.formats.gate import look
+
+    with _as_files(offered) as paths:
+        facts = look(paths)
+    added = Added([], [], [])
+    for one, fact in zip(offered, facts, strict=True):
+        name = one.name or getattr(one.picture, "name", "") or "picture"
+        if not fact["ok"]:
+            added.refused.append(Refused(name, fact["reason"]))
+            continue
+        try:
+            receipt = keep(one.picture, by=by, name=name, facts=fact)
+        except ValidationError as error:
+            added.refused.append(Refused(name, " ".join(error.messages)))
+            continue
+        micrograph, new = _book(one, fact, receipt, by=by, session=session, kind=kind, measure=measure)
+        (added.micrographs if new else added.known).append(micrograph)
+    return added
+
+
+def add_micrograph(*, picture: File[Any] | bytes, by: Any, name: str = "", **known: Any) -> Micrograph:
+    """Keep one picture; as :func:`add_micrographs`.
+
+    Raises
+    ------
+    ValidationError
+        With the reason, if it is refused.
+    """
+    options = {key: known.pop(key) for key in ("session", "kind", "measure") if key in known}
+    added = add_micrographs(offered=[Offered(picture, name, **known)], by=by, **options)
+    if added.refused:
+        raise ValidationError(added.refused[0].reason)
+    return [*added.micrographs, *added.known][0]
+
+
+@contextmanager
+def _as_files(offered: Sequence[Offered]) -> Iterator[list[Path]]:
+    """Give each picture a path for the child to open: its own upload, or a copy that goes afterwards."""
+    paths, made = [], []
+    try:
+        for one in offered:
+            path = getattr(one.picture, "temporary_file_path", None)
+            if path is not None:
+                paths.append(Path(path()))
+                continue
+            handle, name = tempfile.mkstemp(prefix="micrograph-")
+            made.append(Path(name))
+            with os.fdopen(handle, "wb") as out:
+                if isinstance(one.picture, bytes):
+                    out.write(one.picture)
+                else:
+                    one.picture.seek(0)
+                    for piece in one.picture.chunks():
+                        out.write(piece)
+            paths.append(Path(name))
+        yield paths
+    finally:
+        for path in made:
+            path.unlink(missing_ok=True)
+
+
+@transaction.atomic
+def _book(
+    one: Offered,
+    fact: Mapping[str, Any],
+    receipt: Receipt,
+    *,
+    by: Any,
+    session: ImagingSession | None,
+    kind: str,
+    measure: bool,
+) -> tuple[Micrograph, bool]:
+    same = Micrograph.objects.filter(receipt__file=receipt.file_id).order_by("pk")
+    if one.sample is not None:
+        same = same.filter(ties__sample=one.sample)
+    known = same.first()
+    if known is not None:
+        record(verb="brought again", subject=known, by=by, payload={"name": receipt.name})
+        return known, False
+    micrograph = Micrograph(
+        receipt=receipt,
+        kind=kind,
+        width_px=fact["width"],
+        height_px=fact["height"],
+        bit_depth=fact["bits"],
+        session=session,
+        metadata={"about": fact["about"], "pages": fact["pages"], "strip_rows": fact["strip_rows"]},
+        by=by,
+    )
+    micrograph.full_clean()
+    micrograph.save()
+    _claims_of_file(micrograph, fact["candidates"], one)
+    if one.pixel_size_um:
+        _claim(micrograph, one.pixel_size_um, one.pixel_size_um, ScaleClaim.Source.TYPED, by=by)
+    if one.sample is not None or one.section is not None:
+        _tie(micrograph, one.sample, one.section, one.field_number, "", by)
+    if measure and kind == Micrograph.Kind.SECTION:
+        ask_section(micrograph, by=by)
+    payload = {"name": receipt.name, "sample": one.sample.code if one.sample else ""}
+    record(verb="added", subject=micrograph, by=by, payload=payload)
+    return micrograph, True
+
+
+def _claims_of_file(micrograph: Micrograph, candidates: Sequence[Mapping[str, Any]], one: Offered) -> None:
+    """Keep every hint of the file and of the text beside it; the most trusted is chosen."""
+    from teardown.formats.pixel_size import ScaleCandidate, choose_scale, read_sidecar
+
+    found = [ScaleCandidate(**candidate) for candidate in candidates]
+    if one.sidecar:
+        found += read_sidecar(one.sidecar)
+    chosen = choose_scale(found).chosen
+    for candidate in found:
+        ScaleClaim.objects.create(
+            micrograph=micrograph,
+            pixel_width_um=candidate.pixel_width_um,
+            pixel_height_um=candidate.pixel_height_um,
+            source=candidate.source,
+            chosen=candidate is chosen,
+            evidence=candidate.evidence | {"trusted": candidate.trusted},
+        )
+
+
+def _claim(
+    micrograph: Micrograph, width: float, height: float, source: str, *, by: Any, **more: Any
+) -> ScaleClaim:
+    claim = ScaleClaim(
+        micrograph=micrograph,
+        pixel_width_um=width,
+        pixel_height_um=height,
+        source=source,
+        chosen=True,
+        evidence=more,
+        by=by,
+    )
+    claim.full_clean()
+    claim.save()
+    return claim
+
+
+def _tie(
+    micrograph: Micrograph,
+    sample: Sample | None,
+    section: Section | None,
+    field_number: int | None,
+    reason: str,
+    by: Any,
+) -> Tie:
+    tie = Tie(
+        micrograph=micrograph,
+        sample=sample,
+        section=section,
+        field_number=field_number,
+        reason=reason,
+        by=by,
+    )
+    tie.full_clean()
+    tie.save()
+    return tie
+
+
+@transaction.atomic
+def tie(
+    *,
+    micrographs: Sequence[Micrograph],
+    sample: Sample,
+    by: Any,
+    section: Section | None = None,
+    reason: str = "",
+) -> list[Tie]:
+    """Say what micrographs are of; the samples they leave and join are pooled again."""
+    demand(by, "micrographs.add")
+    made = []
+    for micrograph in micrographs:
+        before = tie_of(micrograph)
+        if before is not None and before.sample_id != sample.pk and not reason:
+            raise ValidationError("Say why the micrograph belongs to another sample.")
+        made.append(_tie(micrograph, sample, section, None, reason, by))
+        if before is not None and before.sample is not None and before.sample_id != sample.pk:
+            ask_pooled(before.sample, by=by)
+    ask_pooled(sample, by=by)
+    record(
+        verb="tied micrographs",
+        subject=sample,
+        by=by,
+        reason=reason,
+        payload={"micrographs": [micrograph.pk for micrograph in micrographs]},
+    )
+    return made
+
+
+@transaction.atomic
+def claim_scale(
+    *,
+    micrograph: Micrograph,
+    pixel_size_um: float,
+    by: Any,
+    source: str = ScaleClaim.Source.TYPED,
+    evidence: Mapping[str, Any] | None = None,
+) -> ScaleClaim:
+    """Say how large a pixel is. Lengths follow without another look at the pixels."""
+    demand(by, "micrographs.add")
+    claim = _claim(micrograph, pixel_size_um, pixel_size_um, source, by=by, **(evidence or {}))
+    result = standing([micrograph]).get(micrograph.pk)
+    if result is not None:
+        ask_rescaled(result, claim, by=by)
+    elif micrograph.kind == Micrograph.Kind.SECTION:
+        ask_section(micrograph, by=by)
+    record(
+        verb="scaled",
+        subject=micrograph,
+        by=by,
+        payload={"pixel_size_um": pixel_size_um, "source": source},
+    )
+    return claim
+
+
+@transaction.atomic
+def draw_region(
+    *,
+    micrograph: Micrograph,
+    kind: str,
+    points: Sequence[Sequence[float]],
+    by: Any,
+    name: str = "",
+    measure: bool = True,
+) -> Region:
+    """Outline something on a micrograph, or with no points take an outline away; measured again with it.
+
+    Raises
+    ------
+    ValidationError
+        If it has fewer than three corners (a face: two) or leaves the picture.
+    """
+    demand(by, "micrographs.add")
+    corners = [[float(x), float(y)] for x, y in points]
+    _check_corners(micrograph, kind, corners)
+    before = micrograph.regions.filter(kind=kind, name=name).order_by("-version").first()
+    region = Region(
+        micrograph=micrograph,
+        kind=kind,
+        name=name,
+        version=before.version + 1 if before else 1,
+        points=corners,
+        by=by,
+    )
+    region.full_clean(exclude=["points"])
+    region.save()
+    if measure and micrograph.kind == Micrograph.Kind.SECTION:
+        ask_section(micrograph, by=by)
+    record(
+        verb="outlined" if corners else "took an outline away",
+        subject=micrograph,
+        by=by,
+        payload={"kind": kind, "name": name, "version": region.version, "corners": len(corners)},
+    )
+    return region
+
+
+def _check_corners(micrograph: Micrograph, kind: str, corners: Sequence[Sequence[float]]) -> None:
+    least = 2 if kind in (Region.Kind.FACE, Region.Kind.STRIP) else 3
+    if corners and len(corners) < least:
+        raise ValidationError(
+            f"An outline of this kind needs at least {least} corners; {len(corners)} were given."
+        )
+    if len(corners) > 2000:
+        raise ValidationError("An outline has at most 2,000 corners.")
+    for x, y in corners:
+        if not (-1 <= x <= micrograph.width_px + 1 and -1 <= y <= micrograph.height_px + 1):
+            raise ValidationError(f"The corner {x:.0f}, {y:.0f} lies outside the picture.")
+
+
+@transaction.atomic
+def measure_again(*, micrographs: Sequence[Micrograph], by: Any, **settings_: Any) -> list[Run]:
+    """Have micrographs measured as things are known now; what was measured before stays."""
+    demand(by, "measures.run")
+    runs = [ask_section(micrograph, by=by, **settings_) for micrograph in micrographs]
+    for micrograph, run in zip(micrographs, runs, strict=True):
+        record(verb="asked to measure", subject=micrograph, by=by, payload={"run": run.pk, **settings_})
+    return runs
+
+
+@transaction.atomic
+def review(*, result: SectionResult, verdict: str, by: Any, reason: str = "") -> Review:
+    """Accept or reject a measurement; the sample is pooled again from what stands."""
+    demand(by, "measures.review")
+    word = Review(micrograph=result.micrograph, run=result.run, verdict=verdict, reason=reason.strip(), by=by)
+    word.full_clean()
+    word.save()
+    tied = tie_of(result.micrograph)
+    if tied is not None and tied.sample is not None:
+        ask_pooled(tied.sample, by=by)
+    record(
+        verb=word.get_verdict_display(),
+        subject=result.micrograph,
+        by=by,
+        reason=reason,
+        payload={"run": result.run_id},
+    )
+    return word
+
+
+@transaction.atomic
+def pin_levels(
+    *,
+    session: ImagingSession,
+    pore: float,
+    oxide: float,
+    metal: float,
+    by: Any,
+    edge_sigma_px: float | None = None,
+    source: str = "confirmed",
+) -> Levels:
+    """Fix the grey levels of a microscope session; its fields are measured with them from now on."""
+    demand(by, "micrographs.add")
+    levels = Levels(
+        session=session,
+        pore=pore,
+        oxide=oxide,
+        metal=metal,
+        edge_sigma_px=edge_sigma_px,
+        source=source,
+        by=by,
+    )
+    levels.full_clean()
+    levels.save()
+    for micrograph in session.micrographs.filter(kind=Micrograph.Kind.SECTION):
+        ask_section(micrograph, by=by)
+    record(
+        verb="pinned levels",
+        subject=session,
+        by=by,
+        payload={"pore": pore, "oxide": oxide, "metal": metal, "edge_sigma_px": edge_sigma_px},
+    )
+    return levels

@@ -1,0 +1,142 @@
+"""A picture opened and measured, without the books: what commands and runs share."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from teardown.formats.micrograph import Picture, read_micrograph
+from teardown.formats.pixel_size import ScaleCandidate, choose_scale
+from teardown.science.errors import Remark
+from teardown.science.stereology.classes import EXCLUDED, Levels
+from teardown.science.stereology.field import FieldResult, measure_field
+from teardown.science.stereology.regions import Polygon, Strip, find_strip, valid_pixels
+from teardown.science.stereology.settings import Settings
+
+
+@dataclass(frozen=True, slots=True)
+class Regions:
+    """What a person drew on a micrograph; corners in pixels."""
+
+    outlines: tuple[Polygon, ...] = ()
+    exclusions: tuple[Polygon, ...] = ()
+    faces: tuple[Polygon, ...] = ()
+    strip: Strip | None = None
+    strip_confirmed: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Examined:
+    """A measured picture with everything that a reader must know of it."""
+
+    picture: Picture
+    scale: ScaleCandidate | None
+    strip: Strip | None
+    result: FieldResult
+    flags: tuple[Remark, ...]
+
+
+def examine(
+    data: bytes,
+    *,
+    page: int = 0,
+    scale: ScaleCandidate | None = None,
+    regions: Regions | None = None,
+    levels: Levels | None = None,
+    settings: Settings | None = None,
+) -> Examined:
+    """Open a picture and measure it, without the books.
+
+    Parameters
+    ----------
+    data : bytes
+        The whole file.
+    scale : ScaleCandidate, optional
+        What a person gave; else the file's most trusted hint.
+
+    Raises
+    ------
+    Refusal
+        In words, if the file cannot be read or the field cannot be measured.
+    """
+    regions = regions or Regions()
+    picture = read_micrograph(data, page=page)
+    choice = choose_scale([scale] if scale else picture.header.candidates)
+    strip, strip_flags = _strip_of(picture, regions)
+    rows = _rows_of_section(strip, picture.grey.shape[0])
+    grey = picture.grey[rows]
+    valid = _valid(picture, rows, regions)
+    grey, valid, size_um = _square(grey, valid, choice.chosen)
+    result = measure_field(grey, pixel_size_um=size_um, valid=valid, levels=levels, settings=settings)
+    result = replace(result, labels=_whole(result.labels, picture.grey.shape, rows))
+    flags = (*picture.remarks, *choice.remarks, *strip_flags, *_outline_flag(regions), *result.flags)
+    return Examined(picture, choice.chosen, strip, result, flags)
+
+
+def _rows_of_section(strip: Strip | None, rows: int) -> slice:
+    if strip is None:
+        return slice(0, rows)
+    return slice(0, strip.top) if strip.top > rows - strip.bottom else slice(strip.bottom, rows)
+
+
+def _strip_of(picture: Picture, regions: Regions) -> tuple[Strip | None, list[Remark]]:
+    if regions.strip_confirmed:
+        return regions.strip, []
+    rows = picture.grey.shape[0]
+    told = picture.header.strip_rows
+    strip = regions.strip or (Strip(rows - told, rows) if told else find_strip(picture.grey))
+    if strip is None:
+        return None, []
+    words = f"Rows {strip.top} to {strip.bottom - 1} were taken for the information strip and left out."
+    return strip, [
+        Remark("strip_unconfirmed", "info", words, float(strip.rows), "", "Confirm or correct it.")
+    ]
+
+
+def _outline_flag(regions: Regions) -> list[Remark]:
+    if regions.outlines:
+        return []
+    words = "No outline of the electrode is drawn; the whole picture counts."
+    return [
+        Remark(
+            "outline_unconfirmed", "info", words, None, "", "Draw the outline if mount or mesh is in view."
+        )
+    ]
+
+
+def _valid(picture: Picture, rows: slice, regions: Regions) -> np.ndarray | None:
+    shape = picture.grey.shape
+    mask = valid_pixels((shape[0], shape[1]), outlines=regions.outlines, exclusions=regions.exclusions)
+    if picture.left_out is not None:
+        mask = ~picture.left_out if mask is None else mask & ~picture.left_out
+    return None if mask is None else mask[rows]
+
+
+def _square(
+    grey: np.ndarray, valid: np.ndarray | None, scale: ScaleCandidate | None
+) -> tuple[np.ndarray, np.ndarray | None, float | None]:
+    """Bring pixels that are not square to the width of a pixel."""
+    if scale is None:
+        return grey, valid, None
+    ratio = scale.pixel_height_um / scale.pixel_width_um
+    if abs(ratio - 1) <= 0.01:
+        return grey, valid, scale.pixel_width_um
+    import cv2
+
+    size = grey.shape[1], max(round(grey.shape[0] * ratio), 1)
+    grey = cv2.resize(grey, size, interpolation=cv2.INTER_LINEAR)
+    if valid is not None:
+        valid = cv2.resize(valid.astype(np.uint8), size, interpolation=cv2.INTER_NEAREST) > 0
+    return grey, valid, scale.pixel_width_um
+
+
+def _whole(labels: np.ndarray, shape: Sequence[int], rows: slice) -> np.ndarray:
+    """Set the class map back into the frame of the picture."""
+    whole = np.full(tuple(shape), EXCLUDED, np.uint8)
+    window = whole[rows]
+    if labels.shape != window.shape:
+        import cv2
+
+        labels = cv2.resize(labels, window.shape[::-1], interpolation=cv2.INTER_NEAREST)
+    window[:] = labels
+    return whole

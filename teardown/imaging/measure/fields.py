@@ -1,0 +1,131 @@
+"""From a stored micrograph to stored numbers of one field."""
+
+from collections.abc import Callable, Iterable
+
+from django.db import models
+
+from teardown.files.models import Run
+from teardown.files.store import keep, read
+from teardown.formats.pyramid import png_bytes
+from teardown.imaging.measure.examining import examine
+from teardown.imaging.measure.plain import (
+    flag_data,
+    levels_data,
+    quantity_name,
+    read_levels,
+    read_regions,
+    read_scale,
+    read_settings,
+    sums_data,
+)
+from teardown.imaging.models import FieldMeasure, Micrograph, SectionResult
+from teardown.imaging.runs import PoolAfter
+from teardown.imaging.store import classes_of, overlay_of, picture_of, thumbnail_of
+from teardown.science.stereology.field import FieldResult
+from teardown.science.stereology.ratios import BY_KEY
+
+Beat = Callable[[float, str], None]
+
+
+def section(run: Run, beat: Beat) -> Iterable[models.Model | PoolAfter]:
+    """Measure one micrograph as its run asks, and give the rows to be written."""
+    micrograph = _subject(run)
+    asked = run.settings
+    beat(0.05, "reading the picture")
+    data = read(micrograph.receipt.file)
+    beat(0.15, "measuring")
+    examined = examine(
+        data,
+        page=micrograph.page,
+        scale=read_scale(asked.get("scale")),
+        regions=read_regions(asked.get("regions", {})),
+        levels=read_levels(asked.get("levels")),
+        settings=read_settings(asked),
+    )
+    beat(0.7, "keeping the classes")
+    name = f"classes of micrograph {micrograph.pk}, run {run.pk}.png"
+    kept = keep(png_bytes(examined.result.labels), by=None, name=name)
+    result = SectionResult(
+        micrograph=micrograph,
+        run=run,
+        class_map=kept.file,
+        levels=levels_data(examined.result),
+        sums=sums_data(examined.result, examined.picture, examined.strip),
+        flags=[flag_data(flag) for flag in examined.flags],
+    )
+    beat(0.85, "making the pictures for the screen")
+    picture_of(micrograph)
+    thumbnail_of(micrograph)
+    classes_of(result)
+    overlay_of(result)
+    return [result, *_measures(micrograph, run, examined.result), PoolAfter(micrograph, run.asked_by)]
+
+
+def _measures(micrograph: Micrograph, run: Run, result: FieldResult) -> list[FieldMeasure]:
+    return [
+        FieldMeasure(
+            micrograph=micrograph,
+            run=run,
+            quantity=quantity_name(key, estimate.unit),
+            value=estimate.value,
+            low=estimate.low,
+            high=estimate.high,
+            unit=estimate.unit,
+            n=estimate.n,
+            method=estimate.method,
+            details={
+                "key": key,
+                "u_sampling": result.sampling_error.get(key),
+                "u_threshold": result.threshold_uncertainty.get(key),
+                "half_range": result.half_range.get(key),
+            },
+        )
+        for key, estimate in result.estimates.items()
+    ]
+
+
+def rescale(run: Run, beat: Beat) -> Iterable[models.Model | PoolAfter]:
+    """Give a measured field another pixel size: no pixel is read, every length is multiplied."""
+    micrograph = _subject(run)
+    beat(0.5, "rescaling")
+    old = SectionResult.objects.select_related("class_map").get(run=run.settings["run"])
+    size = float(run.settings["scale"]["pixel_width_um"])
+    before = old.sums["pixel_size_um"]
+    factor = size / (before or 1.0)
+    sums = dict(old.sums) | {"pixel_size_um": size}
+    for part in ("sampling_error", "threshold_uncertainty", "half_range"):
+        sums[part] = {key: value * factor ** BY_KEY[key].power for key, value in old.sums[part].items()}
+    flags = [flag for flag in old.flags if flag["code"] not in ("unscaled", "scale_conflict")]
+    result = SectionResult(
+        micrograph=micrograph, run=run, class_map=old.class_map, levels=old.levels, sums=sums, flags=flags
+    )
+    measures = FieldMeasure.objects.filter(run=old.run_id)
+    return [
+        result,
+        *(_rescaled(one, run, factor) for one in measures),
+        PoolAfter(micrograph, run.asked_by),
+    ]
+
+
+def _rescaled(one: FieldMeasure, run: Run, factor: float) -> FieldMeasure:
+    key = one.details["key"]
+    by = factor ** BY_KEY[key].power
+    unit = BY_KEY[key].unit(scaled=True)
+    details = {name: value * by if isinstance(value, float) else value for name, value in one.details.items()}
+    return FieldMeasure(
+        micrograph_id=one.micrograph_id,
+        run=run,
+        quantity=quantity_name(key, unit),
+        value=one.value * by,
+        low=one.low * by,
+        high=one.high * by,
+        unit=unit,
+        n=one.n,
+        method=one.method,
+        details=details,
+    )
+
+
+def _subject(run: Run) -> Micrograph:
+    number = int(run.subject.rsplit(":", 1)[1])
+    return Micrograph.objects.select_related("receipt__file").get(pk=number)

@@ -1,0 +1,134 @@
+"""Results as plain data for the books, and back."""
+
+from collections.abc import Mapping
+from typing import Any
+
+from teardown.formats.micrograph import Picture
+from teardown.formats.pixel_size import ScaleCandidate
+from teardown.imaging.measure.examining import Regions
+from teardown.science.errors import Remark
+from teardown.science.stereology.classes import Levels
+from teardown.science.stereology.field import FieldResult
+from teardown.science.stereology.flags import directional_intercepts
+from teardown.science.stereology.pooling import FieldSummary
+from teardown.science.stereology.ratios import Parts
+from teardown.science.stereology.regions import Strip
+from teardown.science.stereology.segmentation import Strictness
+from teardown.science.stereology.settings import Settings
+
+NAMES = {"oxide_thickness": "oxide_thickness", "pore_chord": "pore_size", "metal_chord": "metal_size"}
+
+
+def quantity_name(key: str, unit: str) -> str:
+    """Give the name a quantity has in the books: lengths carry their unit."""
+    name = NAMES.get(key, key)
+    return {
+        "1": name,
+        "um": f"{name}_um",
+        "px": f"{name}_px",
+        "1/um": f"{name}_per_um",
+        "1/px": f"{name}_per_px",
+    }[unit]
+
+
+def flag_data(flag: Remark) -> dict[str, Any]:
+    """Give a flag as plain data."""
+    return {
+        "code": flag.code,
+        "level": flag.level,
+        "message": flag.message,
+        "value": flag.value,
+        "remedy": flag.remedy,
+    }
+
+
+def levels_data(result: FieldResult) -> dict[str, Any]:
+    """Give the levels and what stands with them."""
+    levels = result.levels
+    return {
+        "pore": levels.pore,
+        "oxides": list(levels.oxides),
+        "metal": levels.metal,
+        "bright": levels.bright,
+        "source": levels.source,
+        "standard_error": levels.standard_error,
+        "places": list(levels.oxide_places),
+        "edge_sigma_px": result.edge_sigma_px,
+        "false_rim_px": result.false_rim_px,
+        "noise": result.noise,
+        "noise_left": result.noise_left,
+        "gain": list(result.gain.coefficients),
+        "gain_peak_to_peak": result.gain.peak_to_peak,
+        "detection_limit_px": result.detection_limit_px,
+        "unresolved_share": result.unresolved_share,
+        "version": result.version,
+        "settings": result.settings.as_dict(),
+    }
+
+
+def sums_data(result: FieldResult, picture: Picture, strip: Strip | None) -> dict[str, Any]:
+    """Give what pooling and checking need: parts, errors, and the sums of every tile."""
+    return {
+        "parts": {key: [part.above, part.below] for key, part in result.parts.items()},
+        "sampling_error": result.sampling_error,
+        "threshold_uncertainty": result.threshold_uncertainty,
+        "half_range": result.half_range,
+        "pixel_size_um": result.pixel_size_um,
+        "integral_range_px": result.integral_range_px,
+        "area_px": result.sums.area_px,
+        "rose": list(directional_intercepts(result.sums)),
+        "tile_px": result.settings.tile_px,
+        "tiles": [{"counts": tile.counts.tolist(), "pairs": tile.pairs.tolist()} for tile in result.tiles],
+        "strip": [strip.top, strip.bottom] if strip else None,
+        "about": picture.header.about,
+    }
+
+
+def read_summary(sums: Mapping[str, Any]) -> FieldSummary:
+    """Read back what pooling needs."""
+    return FieldSummary(
+        {key: Parts(*part) for key, part in sums["parts"].items()},
+        sums["sampling_error"],
+        sums["threshold_uncertainty"],
+        sums["pixel_size_um"],
+    )
+
+
+def read_levels(asked: Mapping[str, Any] | None) -> Levels | None:
+    """Read pinned or manual levels that a run was asked with."""
+    if not asked:
+        return None
+    return Levels(
+        asked["pore"],
+        tuple(asked["oxides"]),
+        asked["metal"],
+        asked.get("bright"),
+        asked.get("source", "pinned"),
+        asked.get("standard_error", 0.0),
+    )
+
+
+def read_scale(asked: Mapping[str, Any] | None) -> ScaleCandidate | None:
+    """Read the scale that a person gave."""
+    if not asked:
+        return None
+    return ScaleCandidate(asked["source"], asked["pixel_width_um"], asked["pixel_height_um"])
+
+
+def read_settings(asked: Mapping[str, Any]) -> Settings:
+    """Read the settings that a run was asked with; what is not said keeps its default."""
+    given = dict(asked.get("settings", {}))
+    strictness = Strictness(**given.pop("strictness", {}))
+    return Settings(strictness=strictness, edge_sigma_px=asked.get("edge_sigma_px"), **given)
+
+
+def read_regions(asked: Mapping[str, Any]) -> Regions:
+    """Read the regions that a run was asked with."""
+    strip = asked.get("strip")
+    return Regions(
+        outlines=tuple(asked.get("outline", ())),
+        exclusions=tuple(asked.get("exclusion", ())),
+        faces=tuple(asked.get("face", ())),
+        strip=Strip(int(strip[0]), int(strip[1])) if strip else None,
+        strip_confirmed=bool(asked.get("strip_confirmed", False)),
+    )

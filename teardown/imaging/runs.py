@@ -1,0 +1,159 @@
+"""Ask for measurements, and tell which of a micrograph's results stands."""
+
+from collections.abc import Iterable
+from typing import Any
+
+from teardown.dissection.models import Sample
+from teardown.files.models import Run
+from teardown.files.runs import ask
+from teardown.files.tasks import ring_on_commit
+from teardown.imaging.models import Levels, Micrograph, Region, Review, ScaleClaim, SectionResult, Tie
+
+
+def tie_of(micrograph: Micrograph) -> Tie | None:
+    """Give what a micrograph is of: its latest tie."""
+    return micrograph.ties.select_related("sample", "section__mount").order_by("-pk").first()
+
+
+def scale_of(micrograph: Micrograph) -> ScaleClaim | None:
+    """Give the scale that counts: the latest that was chosen."""
+    return micrograph.scale_claims.filter(chosen=True).order_by("-pk").first()
+
+
+def regions_of(micrograph: Micrograph) -> list[Region]:
+    """Give the regions that count: of each kind and name the highest version, unless it is empty."""
+    latest: dict[tuple[str, str], Region] = {}
+    for region in micrograph.regions.order_by("version", "pk"):
+        latest[region.kind, region.name] = region
+    return [region for region in latest.values() if region.points]
+
+
+def standing(micrographs: Iterable[Micrograph]) -> dict[int, SectionResult]:
+    """Give each micrograph's standing result: the latest accepted, else the latest that nobody rejected.
+
+    Three queries, however many micrographs.
+    """
+    results = list(
+        SectionResult.objects.filter(micrograph__in=list(micrographs)).select_related("run").order_by("pk")
+    )
+    verdicts = verdicts_on([result.run_id for result in results])
+    found: dict[int, SectionResult] = {}
+    for wanted in ("", Review.Verdict.ACCEPT):
+        for result in results:
+            if verdicts.get(result.run_id, "") == wanted:
+                found[result.micrograph_id] = result
+    return found
+
+
+def verdicts_on(runs: Iterable[int]) -> dict[int, str]:
+    """Give the latest verdict on each run."""
+    return dict(Review.objects.filter(run__in=list(runs)).order_by("pk").values_list("run", "verdict"))
+
+
+def section_settings(micrograph: Micrograph, **more: Any) -> dict[str, Any]:
+    """Gather what a measurement of this micrograph depends on, as it is known now."""
+    claim = micrograph.scale_claims.filter(chosen=True, by__isnull=False).order_by("-pk").first()
+    asked: dict[str, Any] = {"regions": _regions_data(regions_of(micrograph))}
+    if claim is not None:
+        asked["scale"] = scale_data(claim)
+    pinned = _pinned(micrograph)
+    if pinned is not None:
+        asked["levels"] = {
+            "pore": pinned.pore,
+            "oxides": [pinned.oxide],
+            "metal": pinned.metal,
+            "source": "pinned",
+        }
+        if pinned.edge_sigma_px:
+            asked["edge_sigma_px"] = pinned.edge_sigma_px
+    return asked | more
+
+
+def scale_data(claim: ScaleClaim) -> dict[str, Any]:
+    """Give a scale as plain data."""
+    return {
+        "source": claim.source,
+        "pixel_width_um": claim.pixel_width_um,
+        "pixel_height_um": claim.pixel_height_um,
+    }
+
+
+def _pinned(micrograph: Micrograph) -> Levels | None:
+    if micrograph.session_id is None:
+        return None
+    return Levels.objects.filter(session=micrograph.session_id).order_by("-pk").first()
+
+
+def _regions_data(regions: list[Region]) -> dict[str, Any]:
+    data: dict[str, Any] = {}
+    for region in regions:
+        if region.kind == Region.Kind.STRIP:
+            rows = [point[1] for point in region.points]
+            data["strip"] = [min(rows), max(rows)]
+            data["strip_confirmed"] = region.confirmed
+        else:
+            data.setdefault(region.kind, []).append(region.points)
+    return data
+
+
+def ask_section(micrograph: Micrograph, *, by: Any, **more: Any) -> Run:
+    """Ask for a micrograph to be measured, inside the deed's transaction."""
+    run = ask(
+        "imaging.section",
+        subject=micrograph,
+        by=by,
+        settings_=section_settings(micrograph, **more),
+        inputs={"picture": micrograph.receipt.file},
+    )
+    ring_on_commit(run)
+    return run
+
+
+def ask_rescaled(result: SectionResult, claim: ScaleClaim, *, by: Any) -> Run:
+    """Ask for a measured field to be given another pixel size."""
+    run = ask(
+        "imaging.rescale",
+        subject=result.micrograph,
+        by=by,
+        settings_={"run": result.run_id, "scale": scale_data(claim)},
+        inputs={"measured": result.run},
+    )
+    ring_on_commit(run)
+    return run
+
+
+def ask_pooled(sample: Sample, *, by: Any) -> Run | None:
+    """Ask for the standing fields of a sample to be pooled; None where it has none."""
+    fields = [
+        micrograph
+        for micrograph in Micrograph.objects.filter(
+            ties__sample=sample, kind=Micrograph.Kind.SECTION
+        ).distinct()
+        if (tie := tie_of(micrograph)) is not None and tie.sample_id == sample.pk
+    ]
+    results = sorted(standing(fields).values(), key=lambda result: result.run_id)
+    if not results:
+        return None
+    run = ask(
+        "imaging.sample",
+        subject=sample,
+        by=by,
+        settings_={"runs": [result.run_id for result in results]},
+        inputs={f"field {result.micrograph_id}": result.run for result in results},
+    )
+    ring_on_commit(run)
+    return run
+
+
+class PoolAfter:
+    """Written last among a field's rows: asks for its sample to be pooled, now that the field counts."""
+
+    def __init__(self, micrograph: Micrograph, by: Any) -> None:
+        """Keep which field was measured and who asked."""
+        self.micrograph, self.by = micrograph, by
+
+    def save(self) -> None:
+        """Ask."""
+        tie = tie_of(self.micrograph)
+        if tie is not None and tie.sample is not None:
+            ask_pooled(tie.sample, by=self.by)

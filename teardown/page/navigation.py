@@ -73,3 +73,11 @@ class Entries:
                 continue
             count = import_string(counts[name])(self.request.user) if name in counts else None
             yield Entry(name, label, url, self.request.path.startswith(url), count)
+
+
+def address(name: str, *args: object) -> str:
+    """Give the address of a page by its name, or nothing where this installation has no such page."""
+    try:
+        return reverse(name, args=args)
+    except NoReverseMatch:
+        return ""

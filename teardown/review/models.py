@@ -1,10 +1,22 @@
-"""Marks that the team leaves on images, and views that it keeps."""
+"""Marks on images, views that the team keeps, and what a cell has come to, asked of the rows."""
+
+from collections.abc import Iterable
 
 from django.conf import settings
 from django.db import models
-from django.db.models import Q
+from django.db.models import Exists, OuterRef, Q, QuerySet, Subquery
 
+from teardown.cells.models import Cell, RecipePart, Seat, Test
+from teardown.cycling.models import TestSummary
+from teardown.diffraction.models import PhaseFraction
+from teardown.dissection.models import Entry, Sample
+from teardown.findings.models import Judgement, ModeAssignment
+from teardown.imaging.models import FieldMeasure, SampleMeasure
 from teardown.records.models import AppendOnly, Kept, Versioned
+from teardown.vocabulary.models import Term
+
+STATES = ("built", "on test", "ended", "opened", "sampled", "measured", "judged", "closed")
+GENERATIONS = 3  # how often a piece may have been cut again and still be found
 
 
 class Mark(AppendOnly):
@@ -51,3 +63,120 @@ class KeptView(Kept, Versioned):
     def __str__(self) -> str:
         """Give its name."""
         return self.name
+
+
+def of_cell(path: str = "", cell: object = OuterRef("pk")) -> Q:
+    """Say that a sample, reached over ``path`` ("sample__"), was cut from this cell or a piece of it."""
+    found = Q()
+    for cuts in range(GENERATIONS):
+        found |= Q(**{f"{path}{'parent__' * cuts}part__dissection__cell": cell})
+    return found
+
+
+def reached(state: str) -> Q:
+    """Say of a cell that it has come to a state. States are asked of the rows, never typed and never kept."""
+    tests = Test.objects.filter(cell=OuterRef("pk"))
+    match state:
+        case "built":
+            return Q(pk__isnull=False)
+        case "on test":
+            return Q(Exists(tests))
+        case "ended":
+            return Q(Exists(tests)) & ~Q(Exists(tests.filter(ended_at=None)))
+        case "opened":
+            opened = Entry.objects.current().filter(term__key="opening.opened", state=Entry.State.PRESENT)
+            return Q(Exists(opened.filter(dissection__cell=OuterRef("pk"))))
+        case "sampled":
+            return Q(Exists(Sample.objects.filter(part__dissection__cell=OuterRef("pk"))))
+        case "measured":
+            return (
+                Q(
+                    Exists(
+                        SampleMeasure.objects.filter(
+                            of_cell("sample__") | Q(part__dissection__cell=OuterRef("pk"))
+                        )
+                    )
+                )
+                | Q(
+                    Exists(
+                        PhaseFraction.objects.filter(
+                            of_cell("fit__sample__") | of_cell("fit__pattern__sample__")
+                        )
+                    )
+                )
+                | Q(Exists(FieldMeasure.objects.filter(of_cell("micrograph__ties__sample__"))))
+            )
+        case "judged":
+            return Q(Exists(Judgement.objects.filter(cell=OuterRef("pk"), proposal=False)))
+        case "closed":
+            return Q(closed_at__isnull=False)
+    raise ValueError(f"{state} is no state of a cell.")
+
+
+def key_of(state: str) -> str:
+    """Give the name under which `with_states` hangs a state on a cell."""
+    return f"is_{state.replace(' ', '_')}"
+
+
+def with_states(cells: QuerySet[Cell]) -> QuerySet[Cell]:
+    """Add each state of the fixed list as a column that is true once the cell has come to it."""
+    conditions = {key_of(s): models.ExpressionWrapper(reached(s), models.BooleanField()) for s in STATES}
+    return cells.annotate(**conditions)
+
+
+def with_factors(cells: QuerySet[Cell]) -> QuerySet[Cell]:
+    """Add what recipe and chamber hold constant: iron, additive, its share, alkali, air electrode, warmth."""
+
+    def part(role: str, field: str) -> Subquery:
+        parts = RecipePart.objects.filter(revision=OuterRef("build__revision"), role=role).order_by("pk")
+        return Subquery(parts.values(field)[:1])
+
+    seats = Seat.objects.filter(test__cell=OuterRef("pk")).order_by("-test__number", "-since")
+    return cells.annotate(
+        iron=part("iron", "material__name"),
+        additive=part("additive", "material__name"),
+        additive_share=part("additive", "amount"),
+        alkali_mol_L=part("alkali", "amount"),
+        air_electrode=part("air electrode", "material__name"),
+        temperature_C=Subquery(seats.values("set_temperature_C")[:1]),
+    )
+
+
+def with_history(cells: QuerySet[Cell]) -> QuerySet[Cell]:
+    """Add how the last test went: its end, cycles, reference capacity, retention, fade."""
+    tests = Test.objects.filter(cell=OuterRef("pk")).order_by("-number")
+    summaries = TestSummary.objects.filter(test__cell=OuterRef("pk")).order_by("-test__number", "-pk")
+
+    def of_summary(field: str) -> Subquery:
+        return Subquery(summaries.values(field)[:1])
+
+    return cells.annotate(
+        end_words=Subquery(tests.values("end__words")[:1]),
+        started_at=Subquery(tests.values("started_at")[:1]),
+        ended_at=Subquery(tests.values("ended_at")[:1]),
+        n_cycles=of_summary("n_complete"),
+        q_ref_Ah=of_summary("q_ref_Ah"),
+        retention=of_summary("retention"),
+        fade_per_cycle=of_summary("fade_per_cycle"),
+        knee_cycle=of_summary("knee_cycle"),
+        cycles_to_80=of_summary("cycles_to_80"),
+    )
+
+
+def with_measure(cells: QuerySet[Cell], quantity: str) -> QuerySet[Cell]:
+    """Add the latest pooled value of an image measure as ``measured_QUANTITY``, for filters and sorting."""
+    pooled = SampleMeasure.objects.filter(
+        of_cell("sample__") | Q(part__dissection__cell=OuterRef("pk")), quantity=quantity
+    )
+    return cells.annotate(**{f"measured_{quantity}": Subquery(pooled.order_by("-pk").values("value")[:1])})
+
+
+def with_mode(cells: QuerySet[Cell], modes: Iterable[Term], *, role: str = "") -> QuerySet[Cell]:
+    """Only cells to which a standing judgement gives one of these failure modes."""
+    given = ModeAssignment.objects.filter(
+        judgement__cell=OuterRef("pk"),
+        judgement__superseded_by=None,
+        judgement__proposal=False,
+        mode__in=modes,
+    )
+    return cells.filter(Exists(given.filter(role=role) if role else given))

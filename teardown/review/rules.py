@@ -32,7 +32,10 @@ _GROUPS = {
         "resistance": "Resistance",
     },
     "Diffraction": {"phase_fraction": "Phase fractions", "amorphous_share": "Amorphous share"},
-    "The bench": {"minutes_since_opening": "Minutes since opening", "titration": "Titration of the electrolyte"},
+    "The bench": {
+        "minutes_since_opening": "Minutes since opening",
+        "titration": "Titration of the electrolyte",
+    },
     "What it comes to": {
         "balance": "Where the capacity went",
         "rate": "Rates of failure modes",
@@ -40,7 +43,9 @@ _GROUPS = {
         "confidence": "Confidence of a judgement",
     },
 }
-METHODS = {key: Method(key, title, group) for group, titles in _GROUPS.items() for key, title in titles.items()}
+METHODS = {
+    key: Method(key, title, group) for group, titles in _GROUPS.items() for key, title in titles.items()
+}
 
 
 def grouped() -> list[tuple[str, list[Method]]]:

@@ -1,5 +1,6 @@
 """Tags and filters of every page. ``{% load page %}``."""
 
+import re
 from collections.abc import Sequence
 from datetime import date, datetime, timedelta
 
@@ -174,3 +175,9 @@ def counted(n: int, nouns: str) -> str:
 
 def _local(when: date) -> date:
     return timezone.localtime(when) if isinstance(when, datetime) and timezone.is_aware(when) else when
+
+
+@register.filter
+def words(quantity: str) -> str:
+    """Turn the key of a quantity into words: ``oxide_thickness_um`` is "oxide thickness"."""
+    return re.sub(r"_(um|nm|mm|g|mg|Ah|Wh|V|A|C|h|s|pct)$", "", quantity).replace("_", " ")

@@ -1,0 +1,11 @@
+// One touch between the image with its classes and the bare image; one choice for every section on the page.
+document.addEventListener("click", (event) => {
+  const button = event.target.closest("[data-classes]");
+  if (!button) return;
+  const shown = button.getAttribute("aria-pressed") === "true";
+  for (const other of document.querySelectorAll("[data-classes]")) {
+    other.setAttribute("aria-pressed", String(!shown));
+    other.textContent = shown ? "image only" : "classes shown";
+    other.closest(".section").classList.toggle("bare", shown);
+  }
+});

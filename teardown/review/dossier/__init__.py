@@ -1,0 +1,1 @@
+"""What each page of the review shows, as frozen dataclasses: built here, set in type by the templates."""

@@ -1,0 +1,247 @@
+"""The whole story of one cell, read from top to bottom as time runs."""
+
+import datetime as dt
+from dataclasses import dataclass
+from typing import Any
+
+from django.db.models import Max, Q
+
+from teardown.accounts.roles import may
+from teardown.cells.models import Cell, RecipePart, Seat
+from teardown.dissection.models import Entry
+from teardown.findings.models import Balance
+from teardown.imaging.models import Micrograph, Review, SectionResult
+from teardown.page.figures import Figure
+from teardown.page.navigation import address
+from teardown.page.typesetting import as_count, moment, number, plus_minus, short_day, with_unit
+from teardown.records.models import Record
+from teardown.records.rules import subject_of
+from teardown.review.dossier import words
+from teardown.review.dossier.history import History, capacity_figure, caption, histories_of
+from teardown.review.dossier.measures import ShownFit, ShownMeasure, cell_of, fits_of, measures_of
+from teardown.review.dossier.opened import Opened, opened_of
+from teardown.review.dossier.verdicts import Standing, standing_of
+from teardown.review.models import STATES, key_of, of_cell, with_factors, with_states
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """One state on the strip."""
+
+    word: str
+    note: str
+    anchor: str
+    stand: str
+
+
+@dataclass(frozen=True, slots=True)
+class SectionImage:
+    """A micrograph with the classes that were found on it."""
+
+    pk: int
+    src: str
+    overlay: str
+    href: str
+    words: str
+    status: str
+
+
+@dataclass(frozen=True, slots=True)
+class CellPage:
+    """Everything the page shows."""
+
+    cell: Cell
+    sentence: str
+    facts: tuple[tuple[str, str, str], ...]
+    steps: tuple[Step, ...]
+    history: History | None
+    capacity: Figure | None
+    capacity_caption: str
+    measures: tuple[ShownMeasure, ...]
+    sections: tuple[SectionImage, ...]
+    fits: tuple[ShownFit, ...]
+    opened: Opened | None
+    balance: Balance | None
+    standing: Standing
+    last_record: int
+    recipe_shown: bool
+
+
+def cell_page(code: str, *, user: Any, now: dt.datetime) -> CellPage:
+    """Collect the story of a cell that this person may see.
+
+    Raises
+    ------
+    Cell.DoesNotExist
+        If there is no such cell, or it is not theirs to see.
+    """
+    cells = Cell.objects.visible_to(user).select_related(
+        "build__revision__recipe", "air_electrode_lot__material", "twin_of"
+    )
+    cell = with_states(with_factors(cells)).get(code=code)
+    history = histories_of([cell.pk]).get(cell.pk)
+    opened = opened_of(cell)
+    measures = tuple(measures_of([cell.pk]).get(cell.pk, {}).values())
+    fits = tuple(fits_of(cell.pk))
+    standing = standing_of([cell.pk], with_evidence=True)[cell.pk]
+    opened_at = _time_zero(cell)
+    parts = list(RecipePart.objects.filter(revision=cell.build.revision_id).select_related("material"))
+    return CellPage(
+        cell=cell,
+        sentence=words.opening(
+            parts,
+            history.test if history else None,
+            cell=cell,
+            cycles=history.summary.n_complete if history and history.summary else None,
+            opened_at=opened_at,
+            now=now,
+        ),
+        facts=tuple(_facts(cell, history, standing)),
+        steps=tuple(strip(cell, history, opened, opened_at, measures, fits, standing)),
+        history=history,
+        capacity=capacity_figure(cell.code, history) if history else None,
+        capacity_caption=caption(history) if history else "",
+        measures=measures,
+        sections=tuple(sections_of([cell.pk]).get(cell.pk, [])),
+        fits=fits,
+        opened=opened,
+        balance=Balance.objects.filter(cell=cell).first(),
+        standing=standing,
+        last_record=Record.objects.filter(subject=subject_of(cell)).aggregate(last=Max("seq"))["last"] or 0,
+        recipe_shown=may(user, "recipes.see"),
+    )
+
+
+def _time_zero(cell: Cell) -> dt.datetime | None:
+    entries = Entry.objects.current().filter(dissection__cell=cell, term__key="opening.opened")
+    return entries.order_by("-pk").values_list("observed_at", flat=True).first()
+
+
+def _facts(cell: Cell, history: History | None, standing: Standing) -> list[tuple[str, str, str]]:
+    facts = [("recipe", str(cell.build.revision), address("recipe", cell.build.revision.recipe.code))]
+    if cell.iron_mass_g is not None:
+        iron = (
+            plus_minus(cell.iron_mass_g, 2 * cell.iron_mass_u_g, "g")
+            if cell.iron_mass_u_g
+            else with_unit(number(cell.iron_mass_g), "g")
+        )
+        facts.append(("iron", iron, ""))
+    if history:
+        seat = (
+            Seat.objects.filter(test=history.test)
+            .select_related("position__chamber")
+            .order_by("-since")
+            .first()
+        )
+        facts += [("chamber", str(seat.position), "")] if seat else []
+    twins = list(
+        Cell.objects.filter(build=cell.build_id).exclude(pk=cell.pk).values_list("code", flat=True)[:9]
+    )
+    shown = ", ".join(twins[:3]) + (f" and {len(twins) - 3} more" if len(twins) > 3 else "")
+    facts.append(
+        ("of the same build", shown or "none", f"{address('cells')}?build={cell.build.code}" if twins else "")
+    )
+    if history and history.summary and history.summary.utilisation_2e is not None:
+        facts.append(("utilisation at peak", number(history.summary.utilisation_2e, 2), ""))
+    facts.append(
+        (
+            "judged",
+            standing.asks if standing.judgements else "not yet",
+            "#judged" if standing.judgements else "",
+        )
+    )
+    return facts
+
+
+def strip(
+    cell: Cell,
+    history: History | None,
+    opened: Opened | None,
+    opened_at: dt.datetime | None,
+    measures: tuple[ShownMeasure, ...],
+    fits: tuple[ShownFit, ...],
+    standing: Standing,
+) -> list[Step]:
+    """Set the strip: ink where done, accent where it stands, pale where not yet; each leads to its part."""
+    test = history.test if history else None
+    samples = len(opened.samples) if opened else 0
+    proposed = sum(m.status == "proposed" for m in measures) + sum(f.status == "proposed" for f in fits)
+    count = len(measures) + len(fits)
+    notes = {
+        "built": short_day(cell.build.built_on, year=True),
+        "on test": short_day(test.started_at, year=True) if test else "",
+        "ended": moment(test.ended_at) if test and test.ended_at else "",
+        "opened": moment(opened_at) if opened_at else "",
+        "sampled": as_count(samples, "piece") if samples else "",
+        "measured": f"{count - proposed} of {count} accepted" if proposed else as_count(count, "result"),
+        "judged": standing.asks,
+        "closed": short_day(cell.closed_at, year=True) if cell.closed_at else "",
+    }
+    anchors = {"built": "history", "on test": "history", "ended": "history", "closed": "amendments"}
+    done = [getattr(cell, key_of(s)) for s in STATES]
+    furthest = max(i for i, is_done in enumerate(done) if is_done)
+    steps = []
+    for i, state in enumerate(STATES):
+        stand = "ahead" if not done[i] else "here" if i == furthest and state != "closed" else "done"
+        skipped = "none" if not done[i] and i < furthest else "not yet"
+        steps.append(
+            Step(
+                state,
+                notes[state] if done[i] else skipped,
+                anchors.get(state, state) if done[i] else "",
+                stand,
+            )
+        )
+    return steps
+
+
+def sections_of(cells: list[int]) -> dict[int, list[SectionImage]]:
+    """Give the micrographs of each cell with their classes, those that were accepted first. Three queries."""
+    ties = "ties__sample__"
+    micrographs = Micrograph.objects.filter(
+        _any_of(ties, cells), kind=Micrograph.Kind.SECTION
+    ).prefetch_related(
+        "ties__sample__part__dissection", "ties__sample__parent__part__dissection", "ties__section__mount"
+    )
+    rows = list(micrographs.distinct())
+    results: dict[int, SectionResult] = {}
+    for result in SectionResult.objects.filter(micrograph__in=rows).order_by("pk"):
+        results[result.micrograph_id] = result
+    verdicts = dict(Review.objects.filter(micrograph__in=rows).order_by("pk").values_list("run", "verdict"))
+    return _by_cell(rows, results, verdicts)
+
+
+def _any_of(path: str, cells: list[int]) -> Q:
+    found = Q(pk__in=[])
+    for cell in cells:
+        found |= of_cell(path, cell)
+    return found
+
+
+def _by_cell(
+    rows: list[Micrograph], results: dict[int, SectionResult], verdicts: dict[int, str]
+) -> dict[int, list[SectionImage]]:
+    found: dict[int, list[SectionImage]] = {}
+    for row in rows:
+        tie = max(row.ties.all(), key=lambda t: t.pk)
+        cell = cell_of(tie.sample)
+        if cell is None or tie.sample is None:
+            continue
+        result = results.get(row.pk)
+        verdict = verdicts.get(result.run_id, "") if result else ""
+        status = {"accept": "accepted", "reject": "rejected"}.get(
+            verdict, "proposed" if result else "not measured"
+        )
+        place = ", ".join(filter(None, [f"sample {tie.sample}", tie.sample.place, str(tie.section or "")]))
+        age = tie.sample.minutes_since_opening
+        image = SectionImage(
+            row.pk,
+            address("micrograph_picture", row.pk),
+            address("micrograph_overlay", row.pk) if result else "",
+            address("micrograph", row.pk),
+            place + (f"; {number(age, 0)} min in air" if age is not None else ""),
+            status,
+        )
+        found.setdefault(cell, []).append(image)
+    order = ["accepted", "proposed", "not measured", "rejected"]
+    return {cell: sorted(images, key=lambda i: order.index(i.status)) for cell, images in found.items()}

@@ -1,0 +1,163 @@
+"""The records in plain sentences: who did what, to what, when and why."""
+
+from collections import defaultdict
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Any
+
+from django.apps import apps
+from django.db.models import QuerySet
+
+from teardown.records.models import ChainHead, Record
+
+A_PAGE = 100
+
+
+@dataclass(frozen=True, slots=True)
+class Told:
+    """One record as a sentence."""
+
+    record: Record
+    who: str
+    verb: str
+    what: str
+    href: str
+    changes: tuple[tuple[str, str, str], ...]
+
+
+NOUNS = {
+    "cells.cell": "cell", "cells.test": "test of", "cells.build": "build", "cells.recipe": "recipe",
+    "cells.reciperevision": "recipe", "cells.material": "material", "cells.lot": "lot", "cells.study":
+    "study", "cells.protocolrevision": "protocol", "cells.chamber": "chamber", "cells.channel": "channel",
+    "files.delivery": "import", "files.receipt": "file", "files.run": "computation",
+    "dissection.dissection": "dissection of", "dissection.entry": "entry", "dissection.photograph":
+    "photograph", "dissection.sample": "sample", "dissection.mount": "mount", "dissection.section": "section",
+    "dissection.order": "order", "imaging.micrograph": "micrograph", "imaging.imagingsession":
+    "imaging session",
+    "diffraction.pattern": "pattern", "diffraction.fit": "phase fractions", "findings.judgement":
+    "judgement of", "findings.decision": "decision on", "findings.balance": "balance of", "accounts.user":
+    "person", "vocabulary.term": "term", "review.mark": "mark", "review.keptview": "view",
+}  # fmt: skip
+
+
+def told(records: Iterable[Record]) -> list[Told]:
+    """Put records into words. One query for each kind of thing that they speak of."""
+    rows = list(records)
+    names = _names({r.subject for r in rows})
+    return [
+        Told(
+            record,
+            str(record.actor) if record.actor else "the application",
+            record.verb,
+            *names.get(record.subject, (record.subject, "")),
+            tuple(_changes(record.payload)),
+        )
+        for record in rows
+    ]
+
+
+def _names(subjects: set[str]) -> dict[str, tuple[str, str]]:
+    by_label: dict[str, set[int]] = defaultdict(set)
+    for subject in subjects:
+        label, _, key = subject.partition(":")
+        if key.isdigit():
+            by_label[label].add(int(key))
+    found: dict[str, tuple[str, str]] = {}
+    for label, keys in by_label.items():
+        try:
+            model = apps.get_model(label)
+        except (LookupError, ValueError):
+            continue
+        manager = getattr(model, "all_ever", model._default_manager)
+        rows = manager.filter(pk__in=keys)
+        links = [
+            f.name
+            for f in model._meta.get_fields()
+            if f.name in ("cell", "dissection", "term", "material", "protocol", "recipe", "test")
+        ]
+        for row in rows.select_related(*_paths(links)):
+            found[f"{label}:{row.pk}"] = (_named(label, row), _href(row))
+    return found
+
+
+def _paths(links: list[str]) -> list[str]:
+    deeper = {"dissection": "dissection__cell", "test": "test__cell"}
+    return [deeper.get(link, link) for link in links]
+
+
+def _named(label: str, row: Any) -> str:
+    noun = NOUNS.get(label, row._meta.verbose_name)
+    cell = getattr(row, "cell", None) or getattr(getattr(row, "dissection", None), "cell", None)
+    if noun.endswith((" of", " on")):
+        return f"{noun} {cell}" if cell else noun.removesuffix(" of").removesuffix(" on")
+    if label == "dissection.entry":
+        return f"entry “{row.term}” on {cell}"
+    name = str(row)
+    own = "" if name.startswith(row.__class__.__name__) else name
+    return " ".join(filter(None, [noun, own or str(row.pk), f"of {cell}" if cell and not own else ""]))
+
+
+def _href(row: Any) -> str:
+    cell = row if row._meta.label_lower == "cells.cell" else getattr(row, "cell", None)
+    cell = cell or getattr(getattr(row, "dissection", None), "cell", None)
+    if cell is not None and cell.withdrawn_at is None:
+        return str(cell.get_absolute_url())
+    return ""
+
+
+def _changes(payload: dict[str, Any]) -> Iterable[tuple[str, str, str]]:
+    """Read what changed out of a payload: pairs of before and after by field, or plain facts."""
+    before, after = payload.get("before"), payload.get("after")
+    if isinstance(before, dict) and isinstance(after, dict):
+        for name in sorted({*before, *after}):
+            if before.get(name) != after.get(name):
+                yield name, _short(before.get(name)), _short(after.get(name))
+        return
+    for name, value in sorted(payload.items()):
+        if isinstance(value, list) and len(value) == 2 and name not in ("roles", "cells"):
+            yield name, _short(value[0]), _short(value[1])
+        elif value not in ("", None, [], {}):
+            yield name, "", _short(value)
+
+
+def _short(value: Any) -> str:
+    text = ", ".join(map(str, value)) if isinstance(value, list) else "" if value is None else str(value)
+    return text if len(text) <= 80 else text[:79] + "…"
+
+
+@dataclass(frozen=True, slots=True)
+class ChainState:
+    """What the walk along the chain found."""
+
+    length: int
+    walked: int
+    faults: tuple[tuple[int, str], ...]
+
+    @property
+    def sentence(self) -> str:
+        """Say it."""
+        if self.faults:
+            seq, fault = self.faults[0]
+            return f"The chain is broken at record {seq}: {fault}. Tell the administrator now."
+        return (
+            f"The chain of {self.length} records was walked from its beginning, and each fits the one before."
+        )
+
+
+def chain_state() -> ChainState:
+    """Walk the whole chain and compare it with its head."""
+    head = ChainHead.objects.get(pk=1)
+    faults = list(Record.objects.all().broken())[:20]
+    walked = Record.objects.filter(seq__lte=head.seq).count()
+    if walked < head.seq and not faults:
+        faults.append((walked + 1, "the end of the chain is missing"))
+    return ChainState(head.seq, walked, tuple(faults))
+
+
+def page_of_records(records: QuerySet[Record], before: int | None) -> tuple[list[Told], int]:
+    """Give one page, newest first, and the number before which the next one begins (0 at the end)."""
+    rows = records.select_related("actor").order_by("-seq")
+    if before:
+        rows = rows.filter(seq__lt=before)
+    page = list(rows[: A_PAGE + 1])
+    return told(page[:A_PAGE]), page[A_PAGE - 1].seq if len(page) > A_PAGE else 0

@@ -1,0 +1,124 @@
+"""The first page: what asks for a person today, and what came last; and the search over everything."""
+
+import datetime as dt
+from dataclasses import dataclass
+from typing import Any
+
+from django.db.models import Count, Q, QuerySet
+
+from teardown.cells.models import Cell, Recipe
+from teardown.cells.rules import fold
+from teardown.dissection.models import Order, Sample
+from teardown.files.models import Run
+from teardown.page.navigation import address
+from teardown.page.typesetting import as_count
+from teardown.records.models import Record
+from teardown.review.dossier.chain import Told, told
+from teardown.review.models import STATES, KeptView, key_of, reached
+from teardown.vocabulary.models import Term
+
+
+@dataclass(frozen=True, slots=True)
+class Ask:
+    """Something that waits for a person."""
+
+    count: int
+    words: str
+    href: str
+
+
+@dataclass(frozen=True, slots=True)
+class FirstPage:
+    """What the first page shows."""
+
+    sentence: str
+    states: tuple[tuple[str, int, str], ...]
+    asks: tuple[Ask, ...]
+    lately: tuple[Told, ...]
+    views: tuple[KeptView, ...]
+
+
+def first_page(*, user: Any, now: dt.datetime) -> FirstPage:
+    """Collect what there is, what waits and what came last."""
+    cells = Cell.objects.visible_to(user)
+    counts = cells.aggregate(**{key_of(s): Count("pk", filter=reached(s)) for s in STATES})
+    built = counts["is_built"]
+    running, opened = counts["is_on_test"] - counts["is_ended"], counts["is_opened"]
+    sentence = "No cell is in the books yet. Import recipes and cells to begin."
+    if built:
+        sentence = (
+            f"{as_count(built, 'cell')} {'is' if built == 1 else 'are'} in the books; {running} on test now, "
+            f"{opened} opened, {counts['is_judged']} judged."
+        )
+    states = tuple((s, counts[key_of(s)], f"{address('cells')}?state={s.replace(' ', '+')}") for s in STATES)
+    records = Record.objects.select_related("actor").order_by("-seq")[:12] if user.may("records.read") else []
+    return FirstPage(
+        sentence, states, tuple(_asks(cells, now)), tuple(told(records)), tuple(KeptView.objects.all()[:8])
+    )
+
+
+def _asks(cells: QuerySet[Cell], now: dt.datetime) -> list[Ask]:
+    cells_at = address("cells")
+    waiting = cells.filter(reached("ended"), ~reached("opened")).count()
+    unjudged = cells.filter(reached("measured"), ~reached("judged")).count()
+    unsigned = cells.filter(reached("judged"), ~reached("closed")).count()
+    runs = Run.objects.aggregate(
+        failed=Count("pk", filter=Q(state=Run.State.FAILED)),
+        going=Count("pk", filter=Q(state__in=[Run.State.QUEUED, Run.State.RUNNING])),
+    )
+    late = Order.objects.filter(state=Order.State.SENT, due_on__lt=now.date()).count()
+    asks = [
+        Ask(
+            waiting,
+            "ended and waiting for the bench",
+            address("waiting") or f"{cells_at}?state=ended&not_state=opened",
+        ),
+        Ask(unjudged, "measured and not judged yet", f"{cells_at}?state=measured&not_state=judged"),
+        Ask(unsigned, "judged and not closed yet", f"{cells_at}?state=judged&not_state=closed"),
+        Ask(late, "results overdue from a technique", address("samples")),
+        Ask(runs["failed"], "computations failed", address("imports")),
+        Ask(runs["going"], "computations under way", ""),
+    ]
+    return [ask for ask in asks if ask.count]
+
+
+@dataclass(frozen=True, slots=True)
+class Hit:
+    """One thing found."""
+
+    kind: str
+    name: str
+    words: str
+    href: str
+
+
+def search(text: str, *, user: Any, most: int = 30) -> list[Hit]:
+    """Find cells, recipes, samples and terms that hold every word of the text, however typed."""
+    words = fold(text).split()
+    if not words:
+        return []
+    cells = Cell.objects.visible_to(user).select_related("build__revision__recipe")
+    recipes, terms = Recipe.objects.all(), Term.objects.filter(retired_at=None)
+    for word in words:
+        cells = cells.filter(search_text__contains=word)
+        recipes = recipes.filter(Q(code__icontains=word) | Q(title__icontains=word))
+        terms = terms.filter(words__icontains=word)
+    samples = Sample.objects.filter(code__istartswith=words[0]).select_related("part__dissection__cell")
+    may_see = user.may("recipes.see")
+    hits = [
+        Hit("cell", c.code, str(c.build.revision) if may_see else "", c.get_absolute_url())
+        for c in cells[:most]
+    ]
+    if may_see:
+        hits += [
+            Hit("recipe", r.code, r.title, f"{address('cells')}?recipe={r.code}") for r in recipes[:most]
+        ]
+    hits += [Hit("sample", s.code, s.purpose or s.place, _where(s)) for s in samples[:most]]
+    modes = [t for t in terms[:most] if t.kind == Term.Kind.MODE]
+    return hits + [Hit("failure mode", t.words, "", f"{address('cells')}?mode={t.key}") for t in modes]
+
+
+def _where(sample: Sample) -> str:
+    own = address("sample", sample.code)
+    part = sample.part
+    return own or (f"{part.dissection.cell.get_absolute_url()}#sampled" if part else "")

@@ -1,0 +1,186 @@
+"""What was found when a cell was opened: photographs, observations by component, samples, amendments."""
+
+from collections import defaultdict
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+
+from teardown.cells.models import Cell
+from teardown.dissection.models import Dissection, Entry, Photograph, Sample
+from teardown.page.navigation import address
+from teardown.page.typesetting import fraction_as_percent, number, plus_minus, with_unit
+from teardown.review.models import of_cell
+
+
+@dataclass(frozen=True, slots=True)
+class Picture:
+    """A photograph as a page shows it."""
+
+    pk: int
+    src: str
+    href: str
+    words: str
+    minutes: float | None
+    face: bool = False
+
+    @property
+    def caption(self) -> str:
+        """Give place and minutes since opening."""
+        age = "" if self.minutes is None else f"{number(self.minutes, 0)} min"
+        return " · ".join(filter(None, [self.words or "not labelled yet", age]))
+
+
+@dataclass(frozen=True, slots=True)
+class Seen:
+    """One observation in words."""
+
+    pk: int
+    what: str
+    where: str
+    answer: str
+    doubt: str
+    minutes: float | None
+    by: str
+    amended: bool
+
+
+@dataclass(slots=True)
+class Component:
+    """What was seen of one component, and what was looked for there and absent."""
+
+    name: str
+    seen: list[Seen] = field(default_factory=list)
+    absent: list[str] = field(default_factory=list)
+
+
+@dataclass(frozen=True, slots=True)
+class Amendment:
+    """An entry that replaced another, and why."""
+
+    what: str
+    before: str
+    after: str
+    reason: str
+    by: str
+    entry: Entry
+
+
+@dataclass(frozen=True, slots=True)
+class Opened:
+    """The whole of a dissection as the cell's page tells it."""
+
+    dissection: Dissection
+    pictures: tuple[Picture, ...]
+    components: tuple[Component, ...]
+    amendments: tuple[Amendment, ...]
+    samples: tuple[Sample, ...]
+    n_entries: int
+    n_cautions_read: int
+    observers: tuple[str, ...]
+
+
+def answer_of(entry: Entry) -> str:
+    """Say what an entry answers: number with unit and doubt, word, extent, or state."""
+    if entry.value is not None:
+        if entry.u:
+            return plus_minus(entry.value, 2 * entry.u, entry.unit)
+        return with_unit(entry.value_text or number(entry.value), entry.unit)
+    parts = [entry.answer.words if entry.answer else entry.value_text]
+    if entry.extent_fraction is not None:
+        parts.append(fraction_as_percent(entry.extent_fraction))
+    elif entry.extent:
+        parts.append(entry.get_extent_display())
+    said = ", ".join(filter(None, parts))
+    if entry.state == Entry.State.NOT_DONE:
+        return f"not done: {entry.not_done}"
+    return said or entry.get_state_display()
+
+
+def opened_of(cell: Cell) -> Opened | None:
+    """Tell what was found in a cell; None where nobody has opened it."""
+    dissection = Dissection.objects.filter(cell=cell).first()
+    if dissection is None:
+        return None
+    entries = list(
+        Entry.objects.filter(dissection=dissection)
+        .select_related("term", "answer", "not_done", "part__component", "sample", "observer", "reason")
+        .order_by("pk")
+    )
+    replaced = {e.supersedes_id for e in entries if e.supersedes_id}
+    current = [e for e in entries if e.pk not in replaced and e.state != Entry.State.WITHDRAWN]
+    samples = Sample.objects.filter(of_cell("", cell.pk)).select_related("part__component", "parent", "by")
+    return Opened(
+        dissection=dissection,
+        pictures=tuple(pictures_of([cell.pk]).get(cell.pk, [])),
+        components=tuple(_by_component(current)),
+        amendments=tuple(_amendments(entries)),
+        samples=tuple(samples.prefetch_related("orders__technique", "mounted__mount")),
+        n_entries=len(current),
+        n_cautions_read=dissection.cautions_shown.filter(read=True).count(),
+        observers=tuple(dict.fromkeys(str(e.observer) for e in current)),
+    )
+
+
+def _by_component(current: list[Entry]) -> Iterable[Component]:
+    found: dict[str, Component] = {}
+    for entry in current:
+        name = str(entry.part or (f"sample {entry.sample}" if entry.sample else "the cell as a whole"))
+        component = found.setdefault(name, Component(name))
+        if entry.state == Entry.State.ABSENT:
+            component.absent.append(" ".join(filter(None, [entry.term.words, entry.place])))
+        else:
+            component.seen.append(_seen(entry))
+    return found.values()
+
+
+def _seen(entry: Entry) -> Seen:
+    doubt = entry.certainty if entry.certainty not in ("", "sure") else ""
+    if entry.source == Entry.Source.TRANSCRIBED:
+        doubt = ", ".join(filter(None, [doubt, "transcribed"]))
+    return Seen(
+        entry.pk, entry.term.words, entry.place, answer_of(entry), doubt, entry.minutes_since_opening,
+        str(entry.observer), entry.supersedes_id is not None,
+    )  # fmt: skip
+
+
+def _amendments(entries: list[Entry]) -> Iterable[Amendment]:
+    by_pk = {e.pk: e for e in entries}
+    for entry in entries:
+        if entry.supersedes_id is None:
+            continue
+        before = by_pk.get(entry.supersedes_id)
+        reason = ": ".join(filter(None, [str(entry.reason or ""), entry.reason_text]))
+        after = "withdrawn" if entry.state == Entry.State.WITHDRAWN else answer_of(entry)
+        yield Amendment(
+            entry.term.words, answer_of(before) if before else "", after, reason, str(entry.observer), entry
+        )
+
+
+def pictures_of(cells: Iterable[int]) -> dict[int, list[Picture]]:
+    """Give the photographs of each cell as taken, what is no evidence left out. Three queries."""
+    photographs = (
+        Photograph.objects.filter(dissection__cell__in=list(cells))
+        .select_related("dissection")
+        .prefetch_related("labels__part__component")
+        .order_by("taken_at", "pk")
+    )
+    found: dict[int, list[Picture]] = defaultdict(list)
+    for photograph in photographs:
+        label = max(photograph.labels.all(), key=lambda row: row.pk, default=None)
+        if label is not None and label.not_evidence:
+            continue
+        words = (
+            ", ".join(filter(None, [str(label.part or ""), label.frame or label.place, label.caption]))
+            if label
+            else ""
+        )
+        found[photograph.dissection.cell_id].append(  # type: ignore[union-attr]
+            Picture(
+                photograph.pk,
+                address("photograph_picture", photograph.pk),
+                address("photograph", photograph.pk),
+                words,
+                photograph.minutes_since_opening,
+                face="face" in words,
+            )
+        )
+    return found

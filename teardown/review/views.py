@@ -1,0 +1,166 @@
+"""First page, Cells, Cell, Side by side, search, Records: request to response."""
+
+import csv
+from collections.abc import Iterable, Iterator
+
+from django.contrib import messages
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.utils import timezone
+from django.views.decorators.http import require_POST, require_safe
+
+from teardown.accounts.roles import may, needs
+from teardown.cells.models import Cell
+from teardown.records.models import Record
+from teardown.review.actions import keep_view
+from teardown.review.dossier.beside import ORDERS, beside_page
+from teardown.review.dossier.cell import cell_page
+from teardown.review.dossier.cells import page_of, rows_of, table_of
+from teardown.review.dossier.chain import chain_state, page_of_records
+from teardown.review.dossier.first import first_page
+from teardown.review.dossier.first import search as find
+from teardown.review.filters import CellFilter, RecordFilter, in_order
+from teardown.review.forms import KeepForm
+from teardown.review.models import KeptView
+
+
+@require_safe
+@needs("account.own")
+def home(request: HttpRequest) -> HttpResponse:
+    """Show what waits and what came last; an administrator, who reads no pages, is led to the records."""
+    if not may(request.user, "pages.see"):
+        return redirect("records")
+    return render(request, "review/home.html", {"page": first_page(user=request.user, now=timezone.now())})
+
+
+def _asked(request: HttpRequest) -> CellFilter:
+    return CellFilter(request.GET, queryset=Cell.objects.visible_to(request.user), request=request)
+
+
+@require_safe
+@needs("pages.see")
+def cells(request: HttpRequest) -> HttpResponse:
+    """List cells; the address is the question."""
+    asked = _asked(request)
+    number = request.GET.get("page", "1")
+    found = in_order(asked.qs, request.GET.get("order", "")) if asked.is_valid() else Cell.objects.none()
+    rows, pages = page_of(
+        found, int(number) if number.isascii() and number.isdigit() and len(number) < 7 else 1
+    )
+    context = {
+        "asked": asked,
+        "rows": rows,
+        "pages": pages if asked.is_valid() else None,
+        "recipes_shown": may(request.user, "recipes.see"),
+        "may_import": may(request.user, "cells.import"),
+    }
+    return render(request, "review/cells.html", context)
+
+
+class _Echo:
+    """A file that hands each line straight on."""
+
+    def write(self, value: str) -> str:
+        return value
+
+
+def _lines(rows: Iterable[list[str]]) -> Iterator[str]:
+    writer = csv.writer(_Echo())
+    yield "\ufeff"  # so that a sheet program reads the units right
+    for row in rows:
+        yield writer.writerow(row)
+
+
+@require_safe
+@needs("questions.ask")
+def cells_csv(request: HttpRequest) -> HttpResponse:
+    """Write the list as asked, every row of it, in its order."""
+    asked = _asked(request)
+    if not asked.is_valid():
+        return render(request, "review/cells.html", {"asked": asked, "rows": [], "pages": None}, status=400)
+    found = in_order(asked.qs, request.GET.get("order", ""))
+    rows = table_of(rows_of(found), recipes=may(request.user, "recipes.see"))
+    answer = HttpResponse("".join(_lines(rows)), content_type="text/csv; charset=utf-8")
+    answer["Content-Disposition"] = 'attachment; filename="cells.csv"'
+    return answer
+
+
+@require_safe
+@needs("pages.see")
+def cell(request: HttpRequest, code: str) -> HttpResponse:
+    """Tell the whole story of one cell."""
+    try:
+        page = cell_page(code, user=request.user, now=timezone.now())
+    except Cell.DoesNotExist:
+        raise Http404(code) from None
+    return render(
+        request, "review/cell.html", {"page": page, "may_read_records": may(request.user, "records.read")}
+    )
+
+
+@require_safe
+@needs("pages.see")
+def side_by_side(request: HttpRequest) -> HttpResponse:
+    """Show chosen cells side by side."""
+    codes = [c for text in request.GET.getlist("cell") for c in text.replace(",", " ").split()]
+    order = request.GET.get("order", "chosen")
+    page = beside_page(
+        codes,
+        user=request.user,
+        order=order if order in ORDERS else "chosen",
+        recipes_shown=may(request.user, "recipes.see") and "hide" not in request.GET,
+        query=request.GET.urlencode(),
+    )
+    context = {
+        "page": page,
+        "orders": ORDERS.items(),
+        "views": KeptView.objects.all()[:12],
+        "form": KeepForm(),
+        "may_keep": may(request.user, "studies.keep"),
+    }
+    return render(request, "review/side_by_side.html", context)
+
+
+@require_POST
+@needs("studies.keep")
+def keep(request: HttpRequest) -> HttpResponse:
+    """Keep the view under a name."""
+    query = request.POST.get("query", "")
+    form = KeepForm(request.POST)
+    if form.is_valid():
+        view = keep_view(**form.cleaned_data, query=query, by=request.user)
+        messages.success(request, f"The view “{view.name}” is kept.")
+    else:
+        found = "; ".join(str(e) for errors in form.errors.values() for e in errors)
+        messages.error(request, f"The view was not kept: {found}")
+    return redirect(f"{reverse('side_by_side')}?{query}")
+
+
+@require_safe
+@needs("records.read")
+def records(request: HttpRequest) -> HttpResponse:
+    """Say who did what, when and why."""
+    asked = RecordFilter(request.GET, queryset=Record.objects.all(), request=request)
+    before = request.GET.get("before", "")
+    found = asked.qs if asked.is_valid() else Record.objects.none()
+    rows, following = page_of_records(found, int(before) if before.isascii() and before.isdigit() else None)
+    return render(request, "review/records.html", {"asked": asked, "rows": rows, "following": following})
+
+
+@require_safe
+@needs("records.read")
+def chain(request: HttpRequest) -> HttpResponse:
+    """Walk the chain and say what was found, as a piece of the page."""
+    return render(request, "review/_chain.html", {"chain": chain_state()})
+
+
+@require_safe
+@needs("pages.see")
+def search(request: HttpRequest) -> HttpResponse:
+    """Find cells, recipes, samples and modes by words."""
+    text = request.GET.get("q", "")[:200]
+    hits = find(text, user=request.user)
+    if len(hits) == 1:
+        return redirect(hits[0].href)
+    return render(request, "review/search.html", {"text": text, "hits": hits})

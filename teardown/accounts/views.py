@@ -14,7 +14,7 @@ from django.views.decorators.http import require_POST
 from teardown import __version__
 from teardown.accounts.actions import grant, set_pin, welcome
 from teardown.accounts.forms import PinForm, RolesForm, WelcomeForm
-from teardown.accounts.models import User
+from teardown.accounts.models import SignedIn, User
 from teardown.accounts.roles import needs
 
 _login = LoginView.as_view(template_name="accounts/sign_in.html", redirect_authenticated_user=True)
@@ -24,7 +24,7 @@ _login = LoginView.as_view(template_name="accounts/sign_in.html", redirect_authe
 @needs("account.use")
 def sign_in(request: HttpRequest) -> HttpResponse:
     """Ask who is there."""
-    response = _login(request)
+    response: HttpResponse = _login(request)
     return response.render() if hasattr(response, "render") else response
 
 
@@ -47,7 +47,7 @@ def health(request: HttpRequest) -> HttpResponse:
 
 
 @needs("account.own")
-def account(request: HttpRequest) -> HttpResponse:
+def account(request: SignedIn) -> HttpResponse:
     """Show one's own account; change password or PIN."""
     password = PasswordChangeForm(request.user, request.POST if "old_password" in request.POST else None)
     pin = PinForm(request.POST if "pin" in request.POST else None)
@@ -67,7 +67,7 @@ def account(request: HttpRequest) -> HttpResponse:
 
 
 @needs("people.manage")
-def people(request: HttpRequest) -> HttpResponse:
+def people(request: SignedIn) -> HttpResponse:
     """List people; welcome a new one."""
     form = WelcomeForm(request.POST or None)
     if request.method == "POST" and form.is_valid():
@@ -80,7 +80,7 @@ def people(request: HttpRequest) -> HttpResponse:
 
 
 @needs("people.manage")
-def person(request: HttpRequest, username: str) -> HttpResponse:
+def person(request: SignedIn, username: str) -> HttpResponse:
     """Change the roles of a person, with the reason."""
     user = get_object_or_404(User, username=username)
     form = RolesForm(request.POST or None, initial={"roles": sorted(user.roles)})

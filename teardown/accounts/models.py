@@ -120,4 +120,4 @@ class Device(Kept):
 class SignedIn(HttpRequest):
     """A request of someone who is signed in, for annotations of views: closed by default makes it so."""
 
-    user: User  # type: ignore[assignment]  # narrower than Django's, which allows for strangers
+    user: User

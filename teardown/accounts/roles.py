@@ -6,7 +6,7 @@ from typing import Any
 
 from django.core.exceptions import PermissionDenied
 from django.db import models
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponseBase
 
 
 class Role(models.TextChoices):
@@ -106,14 +106,14 @@ def demand(user: Any, action: str) -> None:
         raise PermissionDenied(refusal(user, action))
 
 
-def needs(action: str) -> Callable[[Callable[..., HttpResponse]], Callable[..., HttpResponse]]:
+def needs(action: str) -> Callable[[Callable[..., HttpResponseBase]], Callable[..., HttpResponseBase]]:
     """Hold a view to a row of the table; the test of every route reads ``view.action``."""
     if action not in ACTIONS:
         raise KeyError(f"{action} is not in the table of actions.")
 
-    def hold(view: Callable[..., HttpResponse]) -> Callable[..., HttpResponse]:
+    def hold(view: Callable[..., HttpResponseBase]) -> Callable[..., HttpResponseBase]:
         @wraps(view)
-        def held(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+        def held(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
             demand(request.user, action)
             return view(request, *args, **kwargs)
 

@@ -7,7 +7,7 @@ from django.contrib.auth.forms import PasswordChangeForm
 from django.contrib.auth.views import LoginView
 from django.core.exceptions import ValidationError
 from django.db import connection
-from django.http import HttpRequest, HttpResponse, JsonResponse
+from django.http import HttpRequest, HttpResponse, HttpResponseBase, JsonResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_POST
 
@@ -22,9 +22,9 @@ _login = LoginView.as_view(template_name="accounts/sign_in.html", redirect_authe
 
 @login_not_required
 @needs("account.use")
-def sign_in(request: HttpRequest) -> HttpResponse:
+def sign_in(request: HttpRequest) -> HttpResponseBase:
     """Ask who is there."""
-    response: HttpResponse = _login(request)
+    response = _login(request)
     return response.render() if hasattr(response, "render") else response
 
 

@@ -8,7 +8,6 @@ from typing import Any
 from django.core.exceptions import ValidationError
 from django.db import models, transaction
 
-from teardown.accounts.models import User
 from teardown.accounts.roles import demand
 from teardown.cells.models import Cell
 from teardown.dissection.models import Entry
@@ -62,7 +61,7 @@ def judge(
     *,
     cell: Cell,
     assigned: Sequence[Assigned],
-    by: User,
+    by: Any,
     note: str = "",
     proposal: bool = False,
     at: dt.datetime | None = None,
@@ -118,13 +117,13 @@ def judge(
     return judgement
 
 
-def has_seen_others(cell: Cell, user: User) -> bool:
+def has_seen_others(cell: Cell, user: Any) -> bool:
     """Tell whether this person looked at what others judged of a cell, or may have seen it decided."""
     looked = Record.objects.filter(actor=user, verb=LOOKED_AT, subject=subject_of(cell))
     return looked.exists() or Decision.objects.filter(cell=cell).exists()
 
 
-def look_at_judgements(*, cell: Cell, by: User, at: dt.datetime | None = None) -> None:
+def look_at_judgements(*, cell: Cell, by: Any, at: dt.datetime | None = None) -> None:
     """Note that a judge looks at what others judged before judging: their own will not count as blind."""
     demand(by, "modes.judge")
     if has_seen_others(cell, by):
@@ -134,7 +133,7 @@ def look_at_judgements(*, cell: Cell, by: User, at: dt.datetime | None = None) -
 
 
 def decide(
-    *, cell: Cell, outcome: Judgement, reason: str, by: User, at: dt.datetime | None = None
+    *, cell: Cell, outcome: Judgement, reason: str, by: Any, at: dt.datetime | None = None
 ) -> Decision:
     """Say which standing judgement of a cell holds, and why; all that stand were considered.
 

@@ -11,6 +11,7 @@ from django.db.models import Exists, OuterRef, Prefetch, Q
 
 from teardown.accounts.roles import may
 from teardown.cells.models import Cell
+from teardown.dissection.models import PhotoLabel
 from teardown.files.models import Run
 from teardown.records.models import AppendOnly, Record
 
@@ -52,10 +53,14 @@ class JudgementQuerySet(models.QuerySet["Judgement"]):
 
     def with_grounds(self) -> Self:
         """Fetch what pages show of a judgement, in a fixed number of questions."""
+        labels = PhotoLabel.objects.current().select_related("part__component", "sample")
         evidence = Evidence.objects.select_related(
             "entry__term", "entry__answer", "entry__part__component", "photograph", "balance",
             "field_measure", "sample_measure", "phase", "test_summary",
         )  # fmt: skip
+        evidence = evidence.prefetch_related(
+            Prefetch("photograph__labels", queryset=labels, to_attr="current_labels")
+        )
         assignments = ModeAssignment.objects.select_related("mode").prefetch_related(
             Prefetch("evidence", queryset=evidence)
         )
@@ -144,8 +149,8 @@ def _alone(kind: str, kinds: Iterable[str]) -> Q:
     return Q(**{f"{name}__isnull": name != kind for name in kinds})
 
 
-def found_in(cell: Cell, kind: str) -> models.QuerySet[Any]:
-    """Give all rows of a kind of evidence that were found in a cell."""
+def found_in(cell: Cell, kind: str) -> Any:
+    """Give all rows of a kind of evidence that were found in a cell, as the queryset of their model."""
     model: type[models.Model] = Evidence._meta.get_field(kind).related_model  # type: ignore[assignment]
     sample, up = "part__dissection__cell", "parent__part__dissection__cell"
     starts = {

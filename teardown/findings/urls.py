@@ -1,0 +1,14 @@
+"""Addresses of findings."""
+
+from django.urls import path
+
+from teardown.findings import views
+
+urlpatterns = [
+    path("modes/", views.modes, name="modes"),
+    path("modes.csv", views.modes_csv, name="modes_csv"),
+    path("waiting/", views.waiting, name="waiting"),
+    path("cells/<str:code>/judge/", views.judge, name="judge"),
+    path("cells/<str:code>/judgements/look/", views.look, name="look_at_judgements"),
+    path("cells/<str:code>/decide/", views.decide, name="decide"),
+]

@@ -1,0 +1,156 @@
+"""Modes, Waiting, and the pages where a cell is judged and decided."""
+
+import csv
+from typing import Any
+
+from django.contrib import messages
+from django.core.exceptions import ValidationError
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.utils import timezone
+from django.views.decorators.http import require_POST
+
+from teardown.accounts.roles import may, needs
+from teardown.cells.models import Cell
+from teardown.findings import actions
+from teardown.findings.dossier import telling
+from teardown.findings.dossier.judging import JudgePage, judge_page, own_judgement
+from teardown.findings.dossier.modes import Modes, Question, modes_of
+from teardown.findings.dossier.waiting import waiting_for
+from teardown.findings.filters import ModesFilter
+from teardown.findings.forms import DecisionForm, JudgementForm, initial_from
+
+
+@needs("questions.ask")
+def modes(request: HttpRequest) -> HttpResponse:
+    """Answer how often each failure mode was found, by a factor of the recipe."""
+    asked, answer = _asked(request)
+    context = {
+        "filter": asked,
+        "answer": answer,
+        "sentence": telling.sentence(answer),
+        "difference": telling.difference(answer),
+        "plot": telling.plot(answer),
+        "stamp": telling.stamp(answer),
+        "roles": telling.roles(answer),
+    }
+    return render(request, "findings/modes.html", context)
+
+
+@needs("questions.ask")
+def modes_csv(request: HttpRequest) -> HttpResponse:
+    """Give what Modes shows as a file."""
+    _, answer = _asked(request)
+    response = HttpResponse(content_type="text/csv; charset=utf-8")
+    response["Content-Disposition"] = 'attachment; filename="modes.csv"'
+    writer = csv.writer(response)
+    writer.writerow([f"# {telling.stamp(answer)}; counted where the mode was {telling.roles(answer)}"])
+    writer.writerow(telling.HEADS)
+    writer.writerows([_harmless(cell) for cell in row] for row in telling.table(answer))
+    return response
+
+
+@needs("pages.see")
+def waiting(request: HttpRequest) -> HttpResponse:
+    """List the cells that nobody has opened yet, in the order proposed."""
+    return render(request, "findings/waiting.html", {"page": waiting_for(request.user, timezone.now())})
+
+
+@needs("modes.propose")
+def judge(request: HttpRequest, code: str) -> HttpResponse:
+    """Give one's own judgement of a cell, or propose one."""
+    cell = _cell(request, code)
+    page = judge_page(cell, request.user)
+    form = _form(request, cell, page)
+    if request.POST.get("do") == "keep" and form.is_valid():
+        try:
+            actions.judge(
+                cell=cell,
+                assigned=form.assigned(),
+                note=form.cleaned_data["note"],
+                proposal=not may(request.user, "modes.judge"),
+                by=request.user,
+            )
+        except ValidationError as refusal:
+            form.add_error(None, refusal)
+        else:
+            messages.success(request, f"Your judgement of {cell} is kept.")
+            return redirect("judge", code=cell.code)
+    return render(request, "findings/judge.html", _judging(request, page, form))
+
+
+@require_POST
+@needs("modes.judge")
+def look(request: HttpRequest, code: str) -> HttpResponse:
+    """Open what others judged, before judging."""
+    actions.look_at_judgements(cell=_cell(request, code), by=request.user)
+    return redirect("judge", code=code)
+
+
+@require_POST
+@needs("modes.decide")
+def decide(request: HttpRequest, code: str) -> HttpResponse:
+    """Say which judgement holds."""
+    cell = _cell(request, code)
+    page = judge_page(cell, request.user)
+    standing = [each.judgement for each in page.judgements.given]
+    form = DecisionForm(request.POST, standing=standing)
+    if form.is_valid():
+        actions.decide(cell=cell, by=request.user, **form.cleaned_data)
+        messages.success(request, f"The decision on {cell} is kept.")
+        return redirect("judge", code=code)
+    blank = _form(request, cell, page, fresh=True)
+    return render(
+        request, "findings/judge.html", _judging(request, page, blank) | {"decision_form": form}, status=422
+    )
+
+
+def _cell(request: HttpRequest, code: str) -> Cell:
+    return get_object_or_404(Cell.objects.visible_to(request.user), code=code)
+
+
+def _asked(request: HttpRequest) -> tuple[ModesFilter, Modes]:
+    """Read the question from the address and answer it; what cannot be read is shown at its field."""
+    cells = Cell.objects.visible_to(request.user)
+    asked = ModesFilter(request.GET or None, queryset=cells, request=request)
+    said = asked.form.cleaned_data if asked.is_bound and asked.form.is_valid() else {}
+    question = Question(
+        factor=said.get("factor") or "additive",
+        mode=said.get("mode") or "",
+        contributing=said.get("roles") == "contributing",
+        grade=said.get("grade") or "all",
+        filtered=asked.words if said else "",
+    )
+    return asked, modes_of(asked.qs if said else cells, question)
+
+
+def _form(request: HttpRequest, cell: Cell, page: JudgePage, *, fresh: bool = False) -> JudgementForm:
+    if request.method == "POST" and not fresh:
+        lines = int(request.POST.get("lines", "3")) if request.POST.get("lines", "3").isdigit() else 3
+        lines += request.POST.get("do") == "more"
+        return JudgementForm(request.POST, items=page.items, lines=lines)
+    own = own_judgement(cell, request.user)
+    initial = initial_from(own)
+    lines = max(3, len(own.assignments.all()) + 1 if own else 0)
+    return JudgementForm(items=page.items, lines=lines, initial=initial)
+
+
+def _judging(request: HttpRequest, page: JudgePage, form: JudgementForm) -> dict[str, Any]:
+    groups = [
+        (group.heading, [(item, list(form.sides(item.reference))) for item in group.items])
+        for group in page.groups
+    ]
+    standing = [each.judgement for each in page.judgements.given]
+    return {
+        "cell": page.judgements.cell,
+        "judgements": page.judgements,
+        "form": form,
+        "groups": groups,
+        "checked": request.POST.get("do") in ("check", "keep"),
+        "decision_form": DecisionForm(standing=standing) if standing and page.judgements.may_decide else None,
+    }
+
+
+def _harmless(cell: str | float) -> str | float:
+    """Keep a spreadsheet from taking words for a formula."""
+    return f"'{cell}" if isinstance(cell, str) and cell[:1] in ("=", "+", "-", "@", "\t", "\r") else cell

@@ -1,0 +1,203 @@
+"""Powder intensities and fits against code and numbers from elsewhere; each names its source."""
+
+import json
+import time
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from teardown.science.crystallography.fit import fit_pattern
+from teardown.science.crystallography.microabsorption import weakened
+from teardown.science.crystallography.phases import choose, phase_table
+from teardown.science.crystallography.radiation import radiation
+from teardown.science.crystallography.settings import Settings
+from teardown.science.crystallography.structure_factors import form_factor, lines
+
+SAMPLES = Path(__file__).parents[1] / "samples" / "diffraction"
+LINES = json.loads((SAMPLES / "lines.json").read_text())["lines"]
+TABLE = phase_table()
+
+
+def grouped(pairs, width=0.02):
+    """Join lines that stand closer than a hundredth or two of a degree: libraries group them differently."""
+    out = []
+    for angle, value in sorted(pairs):
+        if out and angle - out[-1][0] < width:
+            out[-1][1] += value
+        else:
+            out.append([angle, value])
+    top = max(v for _, v in out)
+    return np.array([[a, 100 * v / top] for a, v in out if v > 0.02 * top])
+
+
+def worst(key, anode, which):
+    """Give the largest difference of a line, in percent of the strongest; lines of 1.2 % and more."""
+    calculated = lines(TABLE[key], radiation(anode), 99.0)
+    mine = grouped([(line.two_theta_deg, line.relative) for line in calculated if line.relative > 1.2])
+    theirs = grouped([(a, v) for a, v in LINES[anode][key][which] if a < 98.9 and v > 1.2])
+    return max(np.abs(mine[np.argmin(np.abs(mine[:, 0] - a)), 1] - v) for a, v in theirs)
+
+
+@pytest.mark.parametrize("anode", ["cu", "co"])
+@pytest.mark.parametrize("key", sorted(set(LINES["cu"]) - {"bismuthinite", "potassium-carbonate"}))
+def test_intensities_agree_with_a_second_library_given_the_same_dispersion(key, anode):
+    # xrayutilities 1.8.0, frozen: geometry, symmetry, form factors, displacement, Lorentz and polarisation
+    assert worst(key, anode, "shared") < 0.02
+
+
+@pytest.mark.parametrize(("anode", "most"), [("cu", 0.6), ("co", 1.5)])
+@pytest.mark.parametrize("key", sorted(set(LINES["cu"]) - {"bismuthinite", "potassium-carbonate"}))
+def test_intensities_agree_with_a_second_library_and_its_own_dispersion(key, anode, most):
+    # xrayutilities 1.8.0, frozen; near the iron edge the two sources differ by 0.2 electrons for Co
+    assert worst(key, anode, "own") < most
+
+
+@pytest.mark.parametrize("key", ["bismuthinite", "potassium-carbonate"])
+def test_crowded_patterns_agree_in_total(key):
+    mine = sum(line.relative for line in lines(TABLE[key], radiation("cu"), 99.0) if line.relative >= 1)
+    top = max(v for _, v in LINES["cu"][key]["shared"])
+    theirs = sum(v for a, v in LINES["cu"][key]["shared"] if a < 99) * 100 / top
+    assert mine == pytest.approx(theirs, rel=0.06)
+
+
+def test_form_factors_agree_with_a_second_table():
+    # periodictable (Cromer-Mann coefficients as in its xsf module), live
+    cromermann = pytest.importorskip("periodictable.cromermann")
+    s = np.array([0.05, 0.15, 0.3, 0.5])
+    for element in ("O", "Al", "Si", "K", "Ca", "Fe", "Ni", "Zn"):
+        theirs = cromermann.fxrayatq(element, 4 * np.pi * s)
+        assert form_factor(element, s**2) == pytest.approx(theirs, abs=0.03 * theirs[0])
+
+
+@pytest.mark.parametrize(
+    ("key", "expected"),
+    [
+        # Lines for Cu K-alpha 1 as usual reference cards list them, from memory; relative intensities of real
+        # specimens differ by texture, so only which three are strongest is held.
+        ("iron", [44.67, 65.02, 82.33]),
+        ("silicon", [28.44, 47.30, 56.12]),
+        ("corundum", [35.15, 43.35, 57.50]),
+        ("zincite", [31.77, 34.42, 36.25]),
+        ("fluorite", [28.27, 47.00, 55.76]),
+        ("hematite", [33.15, 35.61, 54.09]),
+        ("magnetite", [35.42, 56.94, 62.52]),
+        ("goethite", [21.22, 33.24, 36.65]),
+    ],
+)
+def test_the_strongest_lines_stand_where_reference_cards_put_them(key, expected):
+    listed = lines(TABLE[key], radiation("cu"), 90.0, merge_deg=0.05)
+    strongest = sorted(listed, key=lambda line: -line.relative)[:3]
+    assert sorted(line.two_theta_deg for line in strongest) == pytest.approx(expected, abs=0.09)
+
+
+def test_lanthanum_hexaboride_lines_are_those_of_the_certificate():
+    # NIST SRM 660c certificate: a = 4.156826 angstrom at 22.5 C; 110 at 30.385 and 111 at 37.442 degrees
+    found = {
+        line.hkl: line.two_theta_deg for line in lines(TABLE["lanthanum-hexaboride"], radiation("cu"), 60.0)
+    }
+    by_sum = {sum(h * h for h in hkl): angle for hkl, angle in found.items()}
+    assert by_sum[2] == pytest.approx(30.385, abs=0.001)
+    assert by_sum[3] == pytest.approx(37.442, abs=0.001)
+
+
+GRID = {"cu": np.arange(12, 100.001, 0.02), "co": np.arange(15, 120.001, 0.02)}
+
+
+def pure(anode, key):
+    with np.load(SAMPLES / "patterns.npz") as data:
+        return data[f"{anode}/{key}"] * float(data[f"{anode}/{key}/scale"])
+
+
+def mixture(anode, weights, highest, background, seed):
+    """Mix pure patterns of the second library by volume and count them."""
+    y = sum(share / TABLE[key].density_g_cm3 * pure(anode, key) for key, share in weights.items())
+    x = GRID[anode]
+    y = y / y.max() * highest + background * (1 + 0.3 * np.exp(-(x - 15) / 20))
+    return x, np.random.default_rng(seed).poisson(y).astype(float)
+
+
+ELECTRODES = {
+    "charged": {"iron": 85, "magnetite": 11, "iron-hydroxide": 4},
+    "half": {"iron": 55, "magnetite": 25, "goethite": 5, "iron-hydroxide": 15},
+    "discharged": {"iron": 15, "magnetite": 45, "iron-hydroxide": 40},
+    "in air": {
+        "iron": 25, "magnetite": 30, "goethite": 20,
+        "hematite": 10, "iron-hydroxide": 10, "potassium-carbonate": 5,
+    },
+    "unrinsed": {"iron": 60, "magnetite": 28, "potassium-carbonate": 12},
+    "heated": {"iron": 40, "magnetite": 30, "hematite": 25, "goethite": 5},
+}  # fmt: skip
+OFFERED = ["iron", "spinel", "hematite", "goethite", "iron-hydroxide", "potassium-carbonate"]
+
+
+def errors(weights, seed, highest, background):
+    """Fit a mixed pattern: errors in wt%, errors over e.s.d., false finds, phases missed above a limit."""
+    x, y = mixture("cu", weights, highest, background, seed)
+    fit = fit_pattern(x, y, phases=OFFERED)
+    wrong, relative, false, missed = [], [], 0, 0
+    for row in fit.phases:
+        true = weights.get("magnetite" if row.phase == "spinel" else row.phase, 0) / sum(weights.values())
+        if row.weight_fraction is None:
+            wrong.append(100 * true)
+            missed += true > row.limit
+        else:
+            wrong.append(100 * abs(row.weight_fraction - true))
+            relative.append((row.weight_fraction - true) / row.esd if row.esd else 0.0)
+            false += true == 0
+    return wrong, relative, false, missed
+
+
+@pytest.mark.parametrize("name", ["half", "in air"])
+def test_electrodes_of_a_second_library_come_back(name):
+    # patterns of xrayutilities 1.8.0 (its own profile physics and dispersion), 20,000 over 300 counts
+    wrong, _, false, missed = errors(ELECTRODES[name], 0, 20_000, 300)
+    assert np.mean(wrong) <= 0.25
+    assert max(wrong) <= 0.8
+    assert not false
+    assert not missed
+
+
+@pytest.mark.long
+@pytest.mark.parametrize(
+    ("highest", "background", "mae"), [(20_000, 300, 0.2), (5_000, 3_000, 1.0), (2_000, 3_000, 2.0)]
+)
+def test_electrodes_of_a_second_library_meet_the_goals(highest, background, mae):
+    found = [errors(w, seed, highest, background) for w in ELECTRODES.values() for seed in (10, 11, 12)]
+    wrong = np.concatenate([f[0] for f in found])
+    relative = np.concatenate([f[1] for f in found])
+    assert wrong.mean() <= mae
+    assert 0.8 <= np.sqrt((relative**2).mean()) <= 1.6
+    assert sum(f[2] for f in found) <= 1
+    assert sum(f[3] for f in found) == 0
+
+
+def test_a_three_phase_mixture_of_a_second_library_comes_back():
+    x, y = mixture("cu", {"corundum": 40, "zincite": 25, "fluorite": 35}, 15_000, 200, 3)
+    fit = fit_pattern(x, y, phases=["corundum", "zincite", "fluorite"])
+    found = [100 * fit.phase(k).weight_fraction for k in ("corundum", "zincite", "fluorite")]
+    assert found == pytest.approx([40, 25, 35], abs=0.5)
+
+
+@pytest.mark.parametrize("anode", ["cu", "co"])
+@pytest.mark.parametrize("size", [1.0, 5.0])
+def test_metal_beside_oxide_is_corrected_within_one_percent(anode, size):
+    # patterns of the second library, weakened as Brindley 1945 describes; sizes known within a factor of two
+    pair = choose(["iron", "magnetite"])
+    shown = weakened(pair, np.array([0.5, 0.5]), anode, size)
+    x, y = mixture(anode, {"iron": shown[0], "magnetite": shown[1]}, 20_000, 300, 1)
+    known = Settings(particle_size_um=(size / 2**0.5, size * 2**0.5))
+    fit = fit_pattern(x, y, phases=["iron", "spinel"], radiation=anode, settings=known)
+    row = fit.phase("iron")
+    assert row.brindley.weight_fraction == pytest.approx(0.5, abs=0.01 if anode == "cu" else 0.015)
+    assert abs(row.brindley.weight_fraction - 0.5) < 2 * row.brindley.u
+    assert abs(row.weight_fraction - 0.5) < 2 * row.u
+
+
+def test_a_fit_of_four_phases_takes_a_second_at_most():
+    x, y = mixture("cu", ELECTRODES["half"], 20_000, 300, 0)
+    phases = ["iron", "spinel", "goethite", "iron-hydroxide"]
+    fit_pattern(x, y, phases=phases)
+    began = time.process_time()
+    fit_pattern(x, y, phases=phases)
+    assert time.process_time() - began < 2.5  # measured 0.6 s on the machine it was written on

@@ -1,0 +1,211 @@
+"""The fit: a known mixture comes back, nothing is invented, and bad input is refused in words."""
+
+import numpy as np
+import pytest
+
+from teardown.science.crystallography.fit import NotAStandard, TooManyPhases, fit_pattern
+from teardown.science.crystallography.phantoms import powder_pattern
+from teardown.science.crystallography.phases import AmbiguousPhase, NoPhases, UnknownPhase
+from teardown.science.crystallography.quality import AnglesOutOfOrder, NotNumbers, TooFewPoints
+from teardown.science.crystallography.radiation import UnknownRadiation
+from teardown.science.crystallography.results import Standard
+from teardown.science.crystallography.settings import Settings
+from teardown.science.errors import Refusal
+
+TRUTH = {"iron": 0.55, "magnetite": 0.30, "iron-hydroxide": 0.15}
+OFFERED = ["iron", "magnetite", "iron-hydroxide", "goethite"]
+MADE = powder_pattern(TRUTH, displacement_deg=0.06, seed=1)
+FIT = fit_pattern(MADE.two_theta_deg, MADE.counts, phases=OFFERED)
+
+
+def codes(fit):
+    return [r.code for r in fit.remarks]
+
+
+def test_a_known_mixture_comes_back():
+    for key, true in TRUTH.items():
+        row = FIT.phase(key)
+        assert row.weight_fraction == pytest.approx(true, abs=4 * row.esd)
+        assert row.weight_fraction == pytest.approx(true, abs=0.01)
+
+
+def test_shares_add_up_to_one_and_their_covariance_to_nothing():
+    assert sum(p.weight_fraction or 0 for p in FIT.phases) == pytest.approx(1, abs=1e-12)
+    assert FIT.covariance.sum(axis=0) == pytest.approx(0, abs=1e-9)
+
+
+def test_what_is_not_there_gets_a_limit_and_no_share():
+    row = FIT.phase("goethite")
+    assert row.status == "below limit"
+    assert row.weight_fraction is None
+    assert 0.001 < row.limit < 0.02
+
+
+def test_the_displacement_is_recovered():
+    assert FIT.parameters["displacement"] == pytest.approx(0.06, abs=0.01)
+
+
+def test_a_right_model_leaves_nothing_over():
+    assert FIT.statistics.GoF == pytest.approx(1, abs=0.08)
+    assert FIT.statistics.durbin_watson == pytest.approx(2, abs=0.15)
+    assert FIT.unexplained == ()
+    assert FIT.statistics.Rwp == pytest.approx(FIT.statistics.GoF * FIT.statistics.Rexp, rel=1e-9)
+
+
+def test_the_curves_add_up():
+    curves = FIT.curves
+    total = curves.background + sum(curves.by_phase.values())
+    assert curves.calculated == pytest.approx(total)
+    assert len(curves.measured) == len(curves.two_theta_deg)
+    assert set(FIT.ticks_deg) == set(FIT.fitted)
+
+
+def test_the_honest_uncertainty_is_never_below_the_esd():
+    assert all(p.u > p.esd for p in FIT.phases if p.weight_fraction is not None)
+
+
+def test_the_same_pattern_gives_the_same_numbers():
+    again = fit_pattern(MADE.two_theta_deg, MADE.counts, phases=OFFERED)
+    assert [p.weight_fraction for p in again.phases] == [p.weight_fraction for p in FIT.phases]
+
+
+def test_the_order_of_the_phases_does_not_matter():
+    turned = fit_pattern(MADE.two_theta_deg, MADE.counts, phases=OFFERED[::-1])
+    for key in TRUTH:
+        assert turned.phase(key).weight_fraction == pytest.approx(FIT.phase(key).weight_fraction, abs=2e-4)
+
+
+def test_scaled_counts_give_the_same_shares_and_are_remarked():
+    fit = fit_pattern(MADE.two_theta_deg, MADE.counts * 0.0123, phases=OFFERED)
+    assert {"NON_INTEGER"} & set(codes(fit))
+    assert fit.statistics.GoF == pytest.approx(1, abs=0.15)
+    for key in TRUTH:
+        assert fit.phase(key).weight_fraction == pytest.approx(FIT.phase(key).weight_fraction, abs=0.003)
+
+
+@pytest.mark.parametrize("shift", [-0.25, -0.1, 0.15])
+def test_a_displaced_specimen_is_followed(shift):
+    made = powder_pattern(TRUTH, displacement_deg=shift, seed=5)
+    fit = fit_pattern(made.two_theta_deg, made.counts, phases=["iron", "magnetite", "iron-hydroxide"])
+    assert fit.parameters["displacement"] == pytest.approx(shift, abs=0.01)
+    assert fit.phase("iron").weight_fraction == pytest.approx(0.55, abs=0.01)
+    assert ("DISP_LARGE" in codes(fit)) == (abs(shift) > 0.2)
+
+
+def test_a_missing_phase_is_named_first():
+    made = powder_pattern({"iron": 0.6, "magnetite": 0.3, "goethite": 0.1}, seed=2)
+    fit = fit_pattern(made.two_theta_deg, made.counts, phases=["iron", "magnetite"])
+    assert fit.unexplained
+    names = [name for peak in fit.unexplained for name in peak.candidates[:1]]
+    assert max(set(names), key=names.count) == "goethite"
+    assert "UNEXPLAINED_PEAKS" in codes(fit)
+
+
+def test_the_wrong_tube_is_noticed():
+    made = powder_pattern({"iron": 0.5, "magnetite": 0.5}, anode="co", seed=2)
+    fit = fit_pattern(made.two_theta_deg, made.counts, phases=["iron", "magnetite"], radiation="cu")
+    (remark,) = [r for r in fit.remarks if r.code == "ANODE_MISMATCH"]
+    assert "Co Kα" in remark.message
+    right = fit_pattern(made.two_theta_deg, made.counts, phases=["iron", "magnetite"], radiation="co")
+    assert "ANODE_MISMATCH" not in codes(right)
+
+
+def test_flat_plates_are_followed_and_remarked():
+    made = powder_pattern(TRUTH, texture_r={"iron-hydroxide": 0.6}, seed=4)
+    fit = fit_pattern(made.two_theta_deg, made.counts, phases=list(TRUTH))
+    row = fit.phase("iron-hydroxide")
+    assert row.texture_r == pytest.approx(0.6, abs=0.04)
+    assert row.weight_fraction == pytest.approx(0.15, abs=0.01)
+    assert "TEXTURE" in codes(fit)
+
+
+def test_the_spinel_reads_its_oxidation_from_its_cell_beside_iron():
+    made = powder_pattern({"iron": 0.5, "maghemite": 0.5}, seed=6)
+    row = fit_pattern(made.two_theta_deg, made.counts, phases=["iron", "spinel"]).phase("spinel")
+    assert row.oxidation == pytest.approx(0.03, abs=0.05)
+    assert row.weight_fraction == pytest.approx(0.5, abs=0.015)
+
+
+def test_without_a_line_of_known_place_no_oxidation_is_printed():
+    made = powder_pattern({"magnetite": 0.7, "hematite": 0.3}, seed=6)
+    fit = fit_pattern(made.two_theta_deg, made.counts, phases=["spinel", "hematite"])
+    assert fit.phase("spinel").oxidation is None
+    assert "SPINEL_NO_RULER" in codes(fit)
+
+
+def test_phases_for_identification_are_modelled_and_not_weighed():
+    made = powder_pattern({"iron": 0.9, "green-rust-chloride": 0.1}, seed=7)
+    fit = fit_pattern(made.two_theta_deg, made.counts, phases=["iron", "green-rust-chloride"])
+    assert fit.phase("green-rust-chloride").status == "identified"
+    assert fit.phase("green-rust-chloride").weight_fraction is None
+    assert fit.phase("iron").weight_fraction == pytest.approx(1)
+    assert "IDENTIFIED_ONLY" in codes(fit)
+
+
+def test_group_sums_carry_the_covariance_of_their_phases():
+    made = powder_pattern({"iron": 0.5, "magnetite": 0.2, "maghemite": 0.3}, seed=8)
+    fit = fit_pattern(made.two_theta_deg, made.counts, phases=["iron", "magnetite", "maghemite"])
+    spinel = next(g for g in fit.groups if g.group == "spinel")
+    parts = [fit.phase(k) for k in ("magnetite", "maghemite")]
+    assert spinel.weight_fraction == pytest.approx(0.5, abs=0.015)
+    assert spinel.esd < min(p.esd for p in parts)  # what one gains the other loses
+    assert "SPINEL_DOUBLE" in codes(fit)
+
+
+def test_a_group_not_found_keeps_its_limit():
+    group = next(g for g in FIT.groups if g.group == "oxyhydroxide")
+    assert group.weight_fraction == 0
+    assert group.limit == FIT.phase("goethite").limit
+
+
+X, Y = MADE.two_theta_deg, MADE.counts
+
+
+@pytest.mark.parametrize(
+    ("change", "refusal", "says"),
+    [
+        ({"phases": []}, NoPhases, "at least one"),
+        ({"phases": ["iron", "unobtainium"]}, UnknownPhase, "unobtainium"),
+        ({"phases": ["ferrite"]}, AmbiguousPhase, "iron"),
+        ({"phases": ["iron"], "radiation": "uranium"}, UnknownRadiation, "uranium"),
+        ({"phases": ["iron"], "standard": ("corundum", 1.5)}, NotAStandard, "1.5"),
+        ({"phases": ["iron"], "standard": Standard("corundum", 0.1, 0.0)}, NotAStandard, "corundum"),
+        (
+            {"phases": ["iron", "magnetite", "hematite", "goethite", "lepidocrocite", "wuestite",
+                        "nickel", "bunsenite", "graphite", "calcite", "quartz"]},
+            TooManyPhases, "11 phases",
+        ),
+    ],
+)  # fmt: skip
+def test_a_bad_question_is_refused(change, refusal, says):
+    with pytest.raises(refusal, match=says):
+        fit_pattern(X, Y, **change)
+
+
+@pytest.mark.parametrize(
+    ("x", "y", "refusal", "says"),
+    [
+        (X[:5], Y[:5], TooFewPoints, "5 points"),
+        (X[::-1], Y[::-1], AnglesOutOfOrder, "fall"),
+        (X, np.where(np.arange(len(X)) == 9, np.nan, Y), NotNumbers, "row 10"),
+        (X, Y[:-1], NotNumbers, "angles and"),
+        (X, np.zeros_like(Y), Refusal, "0 to 0"),
+    ],
+)
+def test_a_bad_pattern_is_refused(x, y, refusal, says):
+    with pytest.raises(refusal, match=says):
+        fit_pattern(x, y, phases=["iron"])
+
+
+def test_noise_without_lines_is_no_finding():
+    flat = np.random.default_rng(0).poisson(500, len(X)).astype(float)
+    fit = fit_pattern(X, flat, phases=["iron", "magnetite"])
+    assert {"LOW_COUNTS", "FLUORESCENCE"} <= set(codes(fit))
+    assert "NOTHING_SURE" in codes(fit)
+
+
+def test_the_range_may_be_chosen():
+    fit = fit_pattern(X, Y, phases=OFFERED, settings=Settings(two_theta_deg=(30.0, 70.0)))
+    assert fit.curves.two_theta_deg[0] >= 30
+    assert fit.curves.two_theta_deg[-1] <= 70
+    assert fit.phase("iron").weight_fraction == pytest.approx(0.55, abs=0.03)

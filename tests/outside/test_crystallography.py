@@ -28,37 +28,29 @@ def grouped(pairs, width=0.02):
         else:
             out.append([angle, value])
     top = max(v for _, v in out)
-    return np.array([[a, 100 * v / top] for a, v in out if v > 0.02 * top])
+    return np.array([[a, 100 * v / top] for a, v in out])
 
 
 def worst(key, anode, which):
-    """Give the largest difference of a line, in percent of the strongest; lines of 1.2 % and more."""
-    calculated = lines(TABLE[key], radiation(anode), 99.0)
-    mine = grouped([(line.two_theta_deg, line.relative) for line in calculated if line.relative > 1.2])
-    theirs = grouped([(a, v) for a, v in LINES[anode][key][which] if a < 98.9 and v > 1.2])
-    return max(np.abs(mine[np.argmin(np.abs(mine[:, 0] - a)), 1] - v) for a, v in theirs)
+    """Give the largest difference of a line of 2 % or more, in percent of the strongest."""
+    calculated = lines(TABLE[key], radiation(anode), 91.5)
+    mine = grouped([(line.two_theta_deg, line.relative) for line in calculated])
+    theirs = grouped([(a, v) for a, v in LINES[anode][key][which] if a < 91.5])
+    return max(np.abs(mine[np.argmin(np.abs(mine[:, 0] - a)), 1] - v) for a, v in theirs if v > 2 and a < 91)
 
 
 @pytest.mark.parametrize("anode", ["cu", "co"])
-@pytest.mark.parametrize("key", sorted(set(LINES["cu"]) - {"bismuthinite", "potassium-carbonate"}))
+@pytest.mark.parametrize("key", sorted(LINES["cu"]))
 def test_intensities_agree_with_a_second_library_given_the_same_dispersion(key, anode):
     # xrayutilities 1.8.0, frozen: geometry, symmetry, form factors, displacement, Lorentz and polarisation
     assert worst(key, anode, "shared") < 0.02
 
 
 @pytest.mark.parametrize(("anode", "most"), [("cu", 0.6), ("co", 1.5)])
-@pytest.mark.parametrize("key", sorted(set(LINES["cu"]) - {"bismuthinite", "potassium-carbonate"}))
+@pytest.mark.parametrize("key", sorted(LINES["cu"]))
 def test_intensities_agree_with_a_second_library_and_its_own_dispersion(key, anode, most):
     # xrayutilities 1.8.0, frozen; near the iron edge the two sources differ by 0.2 electrons for Co
     assert worst(key, anode, "own") < most
-
-
-@pytest.mark.parametrize("key", ["bismuthinite", "potassium-carbonate"])
-def test_crowded_patterns_agree_in_total(key):
-    mine = sum(line.relative for line in lines(TABLE[key], radiation("cu"), 99.0) if line.relative >= 1)
-    top = max(v for _, v in LINES["cu"][key]["shared"])
-    theirs = sum(v for a, v in LINES["cu"][key]["shared"] if a < 99) * 100 / top
-    assert mine == pytest.approx(theirs, rel=0.06)
 
 
 def test_form_factors_agree_with_a_second_table():

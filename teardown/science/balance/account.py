@@ -45,6 +45,7 @@ class Values:
     net_charge_Ah: Number
     discharged: float
     water_lost_g: Number | None
+    water_weighed: bool
     carbonate_formed_mol: Number
     oxide_at_reference: Number | None
 
@@ -143,7 +144,7 @@ def _electrons(v: Values, iron: dict[str, Number]) -> dict[str, Number]:
         "water_bound_g": bound_g,
     }
     if v.water_lost_g is not None:
-        found["evaporated_g"] = v.water_lost_g - bound_g
+        found["evaporated_g"] = v.water_lost_g - (found["hydrogen_g"] if v.water_weighed else bound_g)
     return found
 
 

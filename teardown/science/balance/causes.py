@@ -216,10 +216,11 @@ def _surface_powder(case: _Case) -> Flag | None:
     taken = case.inputs.powder.taken_from
     if taken == "whole electrode":
         return None
+    where = {"surface": "came from the surface", "one place": "came from one place"}.get(taken)
     return _flag(
         "W009",
         "error" if taken == "surface" else "warning",
-        f"The powder came from {'the surface' if taken == 'surface' else 'one place'} of the electrode.",
+        f"The powder {where} of the electrode." if where else "Where the powder came from is not known.",
         (SURFACE,),
         "Grind and scan the rest of the electrode.",
     )

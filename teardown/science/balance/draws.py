@@ -97,6 +97,7 @@ def values_at(inputs: Inputs, z: Floats | None, points: int = 1, *, straight: bo
         net_charge_Ah=chance.normal("net charge", history.net_charge_Ah),
         discharged=0.0 if history.state == "charged" else 1.0,
         water_lost_g=None if water is None else chance.normal("water lost", water.lost_g),
+        water_weighed=water is not None and water.weighed,
         carbonate_formed_mol=0.0 if water is None else chance.normal("carbonate", water.carbonate_formed_mol),
         oxide_at_reference=None
         if share is None

@@ -10,7 +10,7 @@ from teardown.science.balance.solids import Solid
 from teardown.science.errors import MeasurementError
 
 Tube = Literal["cu", "co", "mo", "cr", "ag", "other"]
-TakenFrom = Literal["whole electrode", "one place", "surface"]
+TakenFrom = Literal["whole electrode", "one place", "surface", "not known"]
 State = Literal["charged", "discharged"]
 
 
@@ -114,10 +114,15 @@ class Sections:
 
 @dataclass(frozen=True, slots=True)
 class Water:
-    """Water filled and added less water found, and the carbonate that formed (which frees water)."""
+    """Water filled and added less water found, and the carbonate that formed (which frees water).
+
+    Where ``weighed``, the loss is instead what a weighed cell lost as vapour and hydrogen, carbon dioxide and
+    oxygen already accounted for.
+    """
 
     lost_g: Quantity
     carbonate_formed_mol: Quantity = ZERO
+    weighed: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -207,18 +207,21 @@ def _water(inputs: Inputs, values: dict[str, float], u: dict[str, float], trust:
         "look": "Hardly enough water was lost for the hydrogen that must have been made.",
         "contradiction": "Less water was lost than the hydrogen must have taken.",
     }[verdict]
-    lost = inputs.water.lost_g.value
+    lost, weighed = inputs.water.lost_g.value, inputs.water.weighed
+    taken = values["hydrogen_g"] if weighed else values["water_bound_g"]
+    if weighed:
+        formula = "vapour = built − received + gas taken up − hydrogen (parasitic charge × 0.0376 g/Ah)"
     return Mark(
         key="water",
         words="Water",
         verdict=verdict,
         found=lost,
-        expected=values["water_bound_g"],
+        expected=taken,
         u=u["evaporated_g"],
         z=z,
         unit="g",
         formula=formula,
-        numbers=f"{lost:.2f} g lost − {values['water_bound_g']:.2f} g bound"
+        numbers=f"{lost:.2f} g lost − {taken:.2f} g {'as hydrogen' if weighed else 'bound'}"
         f" = {values['evaporated_g']:.2f} g to the air",
         assumptions=assumptions,
         sentence=sentence,

@@ -130,6 +130,7 @@ def _exact(rng: np.random.Generator, solids: Sequence[Solid], state: State) -> V
         net_charge_Ah=total_Ah * rng.uniform(0.05, 0.15),
         discharged=discharged,
         water_lost_g=total_Ah * 0.15 * 0.336 + rng.uniform(2.0, 6.0),
+        water_weighed=False,
         carbonate_formed_mol=0.0,
         oxide_at_reference=rng.uniform(0.05, 0.3),
     )

@@ -53,9 +53,7 @@ def trust_of(inputs: Inputs) -> Trust:
     if not handling.whole_electrode_weighed:
         iron.append("The whole electrode was not weighed, so iron may be missing on paper only.")
     if powder.taken_from != "whole electrode":
-        iron.append(
-            f"The powder came from {_place(powder.taken_from)}, not from the whole electrode ground up."
-        )
+        iron.append(_place(powder.taken_from))
     if hidden_iron(inputs):
         size = "unknown size" if powder.grain_um is None else f"up to {powder.grain_um[1]:g} µm"
         iron.append(
@@ -91,4 +89,7 @@ def trust_of(inputs: Inputs) -> Trust:
 
 
 def _place(taken_from: str) -> str:
-    return "the surface" if taken_from == "surface" else "one place"
+    if taken_from == "not known":
+        return "It is not known whether the powder was the whole electrode ground up."
+    where = "the surface" if taken_from == "surface" else "one place"
+    return f"The powder came from {where}, not from the whole electrode ground up."

@@ -10,7 +10,7 @@ import pytest
 from teardown.science.balance import causes
 from teardown.science.balance.closing import close_cell
 from teardown.science.balance.draws import first_order, monte_carlo
-from teardown.science.balance.inputs import Inputs, NothingToBalance, Quantity
+from teardown.science.balance.inputs import Inputs, NothingToBalance, Quantity, Water
 from teardown.science.balance.phantoms import COPPER_PER_CM, invent, with_found_fractions
 from teardown.science.constants import charge_to_metal_Ah_per_g, iron_mass_fraction
 
@@ -259,6 +259,15 @@ def test_carbonation_frees_the_water_that_it_does_not_lose():
     plain = first_order(cell)[0]["evaporated_g"]
     freed = replace(cell, water=replace(cell.water, carbonate_formed_mol=Quantity(0.1)))
     assert first_order(freed)[0]["evaporated_g"] == pytest.approx(plain + 1.8015, abs=1e-4)
+
+
+def test_a_weighed_cell_gives_the_same_vapour_as_its_water():
+    cell = invent(4, noise=0.0)
+    truth = cell.truth
+    lost = truth["evaporated_g"] + truth["hydrogen_g"]
+    weighed = replace(cell.inputs, water=Water(Quantity(lost, 0.1), weighed=True))
+    assert first_order(weighed)[0]["evaporated_g"] == pytest.approx(truth["evaporated_g"])
+    assert "as hydrogen" in close_cell(weighed, draws=200).marks[4].numbers
 
 
 def test_phases_of_the_table_hold_what_their_formulas_say():

@@ -4,7 +4,8 @@ import datetime as dt
 from typing import Any, ClassVar, Self
 
 from django.db import models
-from django.db.models import Exists, F, OuterRef, Q, Subquery
+from django.db.models import Count, Exists, F, OuterRef, Q, Subquery
+from django.db.models.functions import Coalesce
 from django.utils import timezone
 
 from teardown.accounts.roles import may
@@ -159,6 +160,25 @@ class RecipeRevisionQuerySet(models.QuerySet["RecipeRevision"]):
             additive=part("additive", "material__name"),
             additive_share=part("additive", "amount"),
             air_electrode=part("air electrode", "material__name"),
+        )
+
+    def newest(self) -> Self:
+        """Only the newest revision of each recipe that stands."""
+        later = RecipeRevision.objects.filter(recipe=OuterRef("recipe"), number__gt=OuterRef("number"))
+        return self.filter(~Exists(later), recipe__withdrawn_at=None)
+
+    def with_counts(self) -> Self:
+        """Add how many revisions, builds and cells the recipe has."""
+
+        def count(rows: models.QuerySet[Any], path: str) -> Coalesce:
+            counted = rows.order_by().values(path).annotate(n=Count("pk")).values("n")
+            return Coalesce(Subquery(counted, output_field=models.IntegerField()), 0)
+
+        recipe = OuterRef("recipe")
+        return self.annotate(
+            n_revisions=count(RecipeRevision.objects.filter(recipe=recipe), "recipe"),
+            n_builds=count(Build.objects.filter(revision__recipe=recipe), "revision__recipe"),
+            n_cells=count(Cell.objects.filter(build__revision__recipe=recipe), "build__revision__recipe"),
         )
 
 
@@ -521,6 +541,24 @@ class TestQuerySet(models.QuerySet["Test"]):
     def running(self) -> Self:
         """Only tests that have not ended."""
         return self.filter(ended_at=None)
+
+    def visible_to(self, user: Any) -> Self:
+        """Only tests of cells that this person may see."""
+        return self.filter(cell__in=Cell.objects.visible_to(user))
+
+    def with_seat(self) -> Self:
+        """Add the last held temperature, chamber, place and channel as columns."""
+        seats = Seat.objects.filter(test=OuterRef("pk")).order_by("-since", "-pk")
+
+        def last(field: str) -> Subquery:
+            return Subquery(seats.values(field)[:1])
+
+        return self.annotate(
+            temperature_C=last("set_temperature_C"),
+            chamber=last("position__chamber__name"),
+            place=last("position__name"),
+            channel=last("channel__name"),
+        )
 
     def censored(self) -> Self:
         """Only tests whose end says nothing about failure, and those that still run."""

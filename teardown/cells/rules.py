@@ -2,7 +2,8 @@
 
 import re
 import unicodedata
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Any
 
 FRACTION_BASES = {
     "iron": "of the iron",
@@ -37,6 +38,32 @@ def listed(words: Iterable[str]) -> str:
     """List words: "a, b or c"."""
     *first, last = list(words) or [""]
     return f"{', '.join(first)} or {last}" if first else last
+
+
+def differences(before: Sequence[Mapping[str, Any]], after: Sequence[Mapping[str, Any]]) -> list[str]:
+    """Say in words what changes between two lists of parts (role, material, amount, unit, basis)."""
+
+    def by(parts: Sequence[Mapping[str, Any]]) -> dict[tuple[str, str], str]:
+        return {(str(part["role"]), str(part["material"])): amount_words(part) for part in parts}
+
+    old, new = by(before), by(after)
+    return [
+        *(f"without {material}" for (role, material) in old if (role, material) not in new),
+        *(f"with {key[1]}, {amount}" for key, amount in new.items() if key not in old),
+        *(
+            f"{key[1]}: {old[key]} becomes {amount}"
+            for key, amount in new.items()
+            if old.get(key, amount) != amount
+        ),
+    ]
+
+
+def amount_words(part: Mapping[str, Any]) -> str:
+    """Set an amount for a sentence: "4 % of the iron", "6 mol/L", "1.2 g"."""
+    amount, unit = part["amount"], part["unit"]
+    if unit == "1":
+        return f"{amount * 100:.6g} % {FRACTION_BASES.get(part['basis'], '')}".rstrip()
+    return f"{amount:.6g} {'cm²' if unit == 'cm2' else unit}"
 
 
 CODE = re.compile(r"\w[\w.+-]{0,39}")

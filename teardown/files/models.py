@@ -2,10 +2,12 @@
 
 from typing import ClassVar
 
+from django.apps import apps
 from django.conf import settings
 from django.db import models
 from django.db.models import Q
 
+from teardown.files.rules import DELIVERIES, FUNCTIONS
 from teardown.records.guards import NEVER, Guard
 from teardown.records.models import AppendOnly, Kept
 
@@ -97,6 +99,25 @@ class Run(Kept):
         """Say what runs on what."""
         return f"{self.function} of {self.subject}"
 
+    @property
+    def words(self) -> str:
+        """Say in words what is worked out."""
+        return FUNCTIONS.get(self.function, self.function)
+
+    @property
+    def subject_words(self) -> str:
+        """Say in words of what: "micrograph 12"."""
+        label, _, pk = self.subject.rpartition(":")
+        try:
+            return f"{apps.get_model(label)._meta.verbose_name} {pk}"
+        except (LookupError, ValueError):
+            return self.subject
+
+    @property
+    def words_of_progress(self) -> str:
+        """Say how far it is: "40 %, measuring oxide"."""
+        return f"{self.progress:.0%}".replace("%", " %") + (f", {self.note}" if self.note else "")
+
 
 class RunInput(AppendOnly):
     """One thing that a run was made from."""
@@ -149,3 +170,8 @@ class Delivery(Kept):
 
     class Meta:
         ordering = ["-pk"]
+
+    @property
+    def kind_words(self) -> str:
+        """Say in words what it brings."""
+        return DELIVERIES.get(self.kind, self.kind.rpartition(".")[2])

@@ -132,7 +132,7 @@ def test_a_changed_recipe_is_a_new_revision_that_says_what_differs(recipes, anal
     delivery = show_import(upload=RECIPES.replace(";4;%", ";6;%").encode(), by=analyst)
     step = delivery.planned[0]
     assert step["does"] == "new revision"
-    assert "bismuth sulfide: 0.04 iron becomes 0.06 iron" in step["notes"]
+    assert "bismuth sulfide: 4 % of the iron becomes 6 % of the iron" in step["notes"]
     apply_import(delivery=delivery, by=analyst)
     assert list(RecipeRevision.objects.values_list("number", flat=True)) == [1, 2]
 

@@ -6,7 +6,7 @@ from typing import Any
 
 from teardown.cells.intake.reading import ReadRow, Step
 from teardown.cells.models import Material, Recipe, RecipePart
-from teardown.cells.rules import FRACTION_BASES, elements_of, faults_of_part, fold, listed
+from teardown.cells.rules import FRACTION_BASES, differences, elements_of, faults_of_part, fold, listed
 from teardown.formats.tables import RefusedRow
 
 UNITS = {
@@ -125,7 +125,7 @@ def _step(code: str, group: Sequence[ReadRow], recipe: Any, materials: dict[str,
         code=code,
         does=does,
         values={"title": title[:160], "because": because, "parts": parts},
-        notes=notes + (_differences(before, parts) if does == "new revision" else []),
+        notes=notes + (differences(before, parts) if does == "new revision" else []),
     )
 
 
@@ -142,31 +142,3 @@ def _notes(part: dict[str, Any], materials: dict[str, Material]) -> list[str]:
     if not elements_of(part["formula"]):
         notes.append(f"cautions cannot know what {part['material']} contains: give its formula")
     return notes
-
-
-def _differences(before: Sequence[dict[str, Any]], after: Sequence[dict[str, Any]]) -> list[str]:
-    """Say in words what a new revision changes."""
-
-    def by(parts: Sequence[dict[str, Any]]) -> dict[tuple[str, str], str]:
-        return {
-            (
-                p["role"],
-                p["material"],
-            ): f"{p['amount']:g} {p['unit'] if p['unit'] != '1' else ''} {p['basis']}"
-            for p in parts
-        }
-
-    old, new = by(before), by(after)
-    return [
-        *(f"without {material}" for (role, material) in old if (role, material) not in new),
-        *(
-            f"with {material}, {' '.join(new[role, material].split())}"
-            for (role, material) in new
-            if (role, material) not in old
-        ),
-        *(
-            f"{key[1]}: {' '.join(old[key].split())} becomes {' '.join(new[key].split())}"
-            for key in new
-            if key in old and old[key] != new[key]
-        ),
-    ]

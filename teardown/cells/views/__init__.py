@@ -1,0 +1,1 @@
+"""Recipes, tests, imports, materials, chambers, studies: request to response."""

@@ -1,0 +1,87 @@
+"""Pure rules of files: ranges of bytes, names as text, words for what runs."""
+
+import re
+import unicodedata
+from collections.abc import Iterator
+from typing import BinaryIO
+
+PIECE = 2**18
+RASTER = {b"\x89PNG\r\n\x1a\n": "image/png", b"\xff\xd8\xff": "image/jpeg", b"RIFF": "image/webp"}
+FUNCTIONS = {
+    "cycling.summarise": "summary of a cycling history",
+    "imaging.section": "measuring of a section",
+    "imaging.sample": "pooling of the fields of a sample",
+    "diffraction.fit": "fit of a pattern",
+    "diffraction.external": "reading of an external refinement",
+    "findings.balance": "balance of a cell",
+}
+DELIVERIES = {
+    "cells.recipes": "recipes",
+    "cells.cells": "cells",
+    "cycling.series": "a cycling history",
+    "diffraction.external": "phase fractions",
+}
+
+
+class Unsatisfiable(Exception):
+    """The range begins beyond the end of the file."""
+
+
+def byte_range(header: str, size: int) -> tuple[int, int] | None:
+    """Read a Range header; give first and last byte, or None where the whole file is the answer.
+
+    Single ranges of bytes alone are honoured; anything else is ignored, as RFC 9110, 14.2 allows.
+
+    Raises
+    ------
+    Unsatisfiable
+        If it begins at or beyond the end (RFC 9110, 15.5.17).
+    """
+    match = re.fullmatch(r"bytes=(\d{0,18})-(\d{0,18})", header.strip())
+    if match is None or match[1] == match[2] == "":
+        return None
+    if match[1] == "":
+        length = int(match[2])
+        if length == 0 or size == 0:
+            raise Unsatisfiable
+        return max(0, size - length), size - 1
+    first = int(match[1])
+    last = int(match[2]) if match[2] else size - 1
+    if last < first and match[2]:
+        return None
+    if first >= size:
+        raise Unsatisfiable
+    return first, min(last, size - 1)
+
+
+class Part:
+    """A part of an open file, piece by piece; whoever sends it closes it, read or not."""
+
+    def __init__(self, file: BinaryIO, first: int, length: int) -> None:
+        """Go to its first byte."""
+        self.file, self.left = file, length
+        file.seek(first)
+
+    def __iter__(self) -> Iterator[bytes]:
+        """Give the pieces."""
+        while self.left > 0 and (piece := self.file.read(min(PIECE, self.left))):
+            self.left -= len(piece)
+            yield piece
+        self.close()
+
+    def close(self) -> None:
+        """Let the file go."""
+        self.file.close()
+
+
+def plain_name(name: str) -> str:
+    """Give a name that is only a name: no folders, no control or direction marks; never empty."""
+    last = re.split(r"[/\\]", name)[-1]
+    kept = "".join(c for c in unicodedata.normalize("NFC", last) if unicodedata.category(c)[0] != "C")
+    return kept.strip(". ")[:200] or "file"
+
+
+def raster_kind(head: bytes) -> str:
+    """Tell which raster image begins like this, if any that may be shown within a page."""
+    kind = next((kind for start, kind in RASTER.items() if head.startswith(start)), "")
+    return "" if kind == "image/webp" and head[8:12] != b"WEBP" else kind

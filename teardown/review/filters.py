@@ -7,6 +7,7 @@ from django import forms
 from django.db.models import F, Q, QuerySet
 from django.http import HttpRequest
 
+from teardown.accounts.roles import may
 from teardown.cells.models import Build, Cell, Material, RecipePart, Study
 from teardown.cells.rules import fold
 from teardown.page.fields import NumberField
@@ -48,6 +49,7 @@ PERCENT: dict[str, Any] = {"unit": "%", "low": 0, "high": 100}
 
 ROLES = (("", "in any role"), ("root", "as root"), ("contributing", "contributing"))
 FACTORS = frozenset({"temperature_C", "alkali_mol_L", "additive_share"})
+RECIPE_QUESTIONS = ("additive", "recipe", "build", "alkali_from", "alkali_to", "cycles_from")
 HISTORY = frozenset({"end_words", "ended_at", "n_cycles", "q_ref_Ah", "retention"})
 ORDERS = {
     "code": "code",
@@ -124,6 +126,14 @@ class CellFilter(filters.FilterSet):  # type: ignore[misc]
         model = Cell
         fields: list[str] = []
 
+    def __init__(self, *args: Any, user: Any, **kwargs: Any) -> None:
+        """Ask as a person: who may not see recipes may not ask for them either."""
+        super().__init__(*args, **kwargs)
+        self.user = user
+        if not may(user, "recipes.see"):
+            for name in RECIPE_QUESTIONS:
+                del self.filters[name]
+
     GROUPS = (
         ("", ("q", "state", "not_state")),
         (
@@ -146,13 +156,20 @@ class CellFilter(filters.FilterSet):  # type: ignore[misc]
 
     def groups(self) -> list[tuple[str, list[forms.BoundField], bool]]:
         """Give the fields under their headings, and whether any of a group is in use."""
+        given = self.form.fields
         return [
-            (title, [self.form[name] for name in names], any(self.data.get(name) for name in names))
+            (
+                title,
+                [self.form[name] for name in names if name in given],
+                any(self.data.get(name) for name in names),
+            )
             for title, names in self.GROUPS
         ]
 
     def search(self, cells: QuerySet[Cell], _name: str, value: str) -> QuerySet[Cell]:
-        """Find every word, however typed."""
+        """Find every word, however typed; by code alone for those to whom recipes are closed."""
+        if "recipe" not in self.filters:
+            return cells.filter(code__icontains=value.strip())
         for word in fold(value).split():
             cells = cells.filter(search_text__contains=word)
         return cells
@@ -176,7 +193,7 @@ class CellFilter(filters.FilterSet):  # type: ignore[misc]
 
     def with_mode(self, cells: QuerySet[Cell], _name: str, value: Term) -> QuerySet[Cell]:
         """Only cells to which a standing judgement gives this mode, in the role that was asked for."""
-        return with_mode(cells, [value], role=self.data.get("role", ""))
+        return with_mode(cells, [value], role=self.data.get("role", ""), user=self.user)
 
     def nothing(self, cells: QuerySet[Cell], _name: str, _value: str) -> QuerySet[Cell]:
         """A role alone asks nothing: it goes with a mode."""

@@ -1,6 +1,7 @@
 """Marks on images, views that the team keeps, and what a cell has come to, asked of the rows."""
 
 from collections.abc import Iterable
+from typing import Any
 
 from django.conf import settings
 from django.db import models
@@ -171,12 +172,8 @@ def with_measure(cells: QuerySet[Cell], quantity: str) -> QuerySet[Cell]:
     return cells.annotate(**{f"measured_{quantity}": Subquery(pooled.order_by("-pk").values("value")[:1])})
 
 
-def with_mode(cells: QuerySet[Cell], modes: Iterable[Term], *, role: str = "") -> QuerySet[Cell]:
-    """Only cells to which a standing judgement gives one of these failure modes."""
-    given = ModeAssignment.objects.filter(
-        judgement__cell=OuterRef("pk"),
-        judgement__superseded_by=None,
-        judgement__proposal=False,
-        mode__in=modes,
-    )
+def with_mode(cells: QuerySet[Cell], modes: Iterable[Term], *, user: Any, role: str = "") -> QuerySet[Cell]:
+    """Only cells to which a standing judgement that this person may see gives one of these failure modes."""
+    seen = Judgement.objects.standing().visible_to(user)
+    given = ModeAssignment.objects.filter(judgement__in=seen, judgement__cell=OuterRef("pk"), mode__in=modes)
     return cells.filter(Exists(given.filter(role=role) if role else given))

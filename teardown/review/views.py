@@ -1,6 +1,7 @@
 """First page, Cells, Cell, Side by side, search, Records: request to response."""
 
 import csv
+import re
 from collections.abc import Iterable, Iterator
 
 from django.contrib import messages
@@ -35,7 +36,8 @@ def home(request: HttpRequest) -> HttpResponse:
 
 
 def _asked(request: HttpRequest) -> CellFilter:
-    return CellFilter(request.GET, queryset=Cell.objects.visible_to(request.user), request=request)
+    cells = Cell.objects.visible_to(request.user)
+    return CellFilter(request.GET, queryset=cells, request=request, user=request.user)
 
 
 @require_safe
@@ -44,10 +46,9 @@ def cells(request: HttpRequest) -> HttpResponse:
     """List cells; the address is the question."""
     asked = _asked(request)
     number = request.GET.get("page", "1")
+    wanted = int(number) if re.fullmatch(r"[0-9]{1,6}", number) else 1
     found = in_order(asked.qs, request.GET.get("order", "")) if asked.is_valid() else Cell.objects.none()
-    rows, pages = page_of(
-        found, int(number) if number.isascii() and number.isdigit() and len(number) < 7 else 1
-    )
+    rows, pages = page_of(found, wanted, request.user)
     context = {
         "asked": asked,
         "rows": rows,
@@ -80,7 +81,7 @@ def cells_csv(request: HttpRequest) -> HttpResponse:
     if not asked.is_valid():
         return render(request, "review/cells.html", {"asked": asked, "rows": [], "pages": None}, status=400)
     found = in_order(asked.qs, request.GET.get("order", ""))
-    rows = table_of(rows_of(found), recipes=may(request.user, "recipes.see"))
+    rows = table_of(rows_of(found, request.user), recipes=may(request.user, "recipes.see"))
     answer = HttpResponse("".join(_lines(rows)), content_type="text/csv; charset=utf-8")
     answer["Content-Disposition"] = 'attachment; filename="cells.csv"'
     return answer
@@ -144,7 +145,7 @@ def records(request: HttpRequest) -> HttpResponse:
     asked = RecordFilter(request.GET, queryset=Record.objects.all(), request=request)
     before = request.GET.get("before", "")
     found = asked.qs if asked.is_valid() else Record.objects.none()
-    rows, following = page_of_records(found, int(before) if before.isascii() and before.isdigit() else None)
+    rows, following = page_of_records(found, int(before) if re.fullmatch(r"[0-9]{1,18}", before) else None)
     return render(request, "review/records.html", {"asked": asked, "rows": rows, "following": following})
 
 

@@ -103,6 +103,7 @@ def make_dissection(cell: Cell, by: User, *, at: dt.datetime, photographs: int =
             name=f"p{n}.png",
             taken_at=at,
             minutes_since_opening=3.0 * n,
+            size_px=(64, 48),
         )
         label_photograph(photograph=photograph, by=by, component="iron_electrode", frame="face A whole")
     return dissection

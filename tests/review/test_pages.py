@@ -2,6 +2,7 @@
 
 import csv
 import io
+import re
 from collections.abc import Callable
 from typing import Any
 
@@ -48,7 +49,7 @@ def test_an_administrator_is_led_to_the_records() -> None:
 
 def test_the_list_shows_state_measures_and_mode() -> None:
     story = make_story("SP-0413")
-    html = page(signed_in("analyst"), "/cells/")
+    html = page(signed_in("operator"), "/cells/")
     for words in (
         "SP-0413",
         "judged",
@@ -97,10 +98,12 @@ def test_the_list_is_filtered_by_the_address(asked: dict[str, str], found: set[s
     refresh_search_text(Cell.objects.all())
     assert story.cell.code == "SP-0413"
     rows = list(
-        csv.DictReader(io.StringIO(signed_in("analyst").get("/cells.csv", asked).content.decode("utf-8-sig")))
+        csv.DictReader(
+            io.StringIO(signed_in("operator").get("/cells.csv", asked).content.decode("utf-8-sig"))
+        )
     )
     assert {row["cell"] for row in rows} == found
-    html = page(signed_in("analyst"), "/cells/", **asked)
+    html = page(signed_in("operator"), "/cells/", **asked)
     assert all(code in html for code in found)
 
 
@@ -129,7 +132,7 @@ def test_an_export_never_begins_a_formula() -> None:
 
 def test_the_page_of_a_cell_tells_its_story() -> None:
     story = make_story("SP-0413", seed=3)
-    html = page(signed_in("analyst"), "/cells/SP-0413/")
+    html = page(signed_in("operator"), "/cells/SP-0413/")
     sentence = (
         "Carbonyl iron, 4\u202f% bismuth sulfide, 6\u202fmol/L potassium hydroxide; "
         "cycled at 35\u202f°C for 180 complete cycles; ended by its capacity limit on"
@@ -210,10 +213,10 @@ def test_records_are_sentences_and_the_chain_is_walked() -> None:
     make_story("SP-0413")
     client = signed_in("lead")
     html = page(client, "/records/")
-    assert 'began <a href="/cells/SP-0413/">dissection of SP-0413</a>' in html
+    assert 'began <a href="/cells/SP-0413/">the dissection of SP-0413</a>' in html
     assert "each fits the one before" in page(client, "/records/chain/")
     found = page(client, "/records/", verb="amended")
-    assert "amended" in found
+    assert "amended “thickness” in" in found
     assert "began <a" not in found
 
 
@@ -232,9 +235,31 @@ def test_search_finds_whatever_the_case_and_leads_on_when_there_is_one() -> None
 def test_judgements_that_differ_are_said_to() -> None:
     story = make_story("SP-0413")
     make_judgement(story.cell, make_user("reviewer"), "mode.pore_closure")
-    client = signed_in("reviewer")
+    client = signed_in("operator")
     assert "judgements differ" in page(client, "/cells/")
     assert "open: judgements differ" in page(client, "/cells/SP-0413/")
+
+
+def test_a_judge_does_not_see_what_others_judged_before_judging() -> None:
+    make_story("SP-0413")
+    client = signed_in("reviewer")
+    for address in ("/cells/", "/cells/SP-0413/", "/side-by-side/?cell=SP-0413", "/cells.csv"):
+        shown = re.sub("<select.*?</select>", "", client.get(address).content.decode(), flags=re.DOTALL)
+        assert "passivation" not in shown, address
+    assert "SP-0413" not in client.get("/cells.csv", {"mode": "mode.passivation"}).content.decode()
+    assert "hidden until you have judged" in page(client, "/cells/")
+
+
+def test_the_bench_does_not_see_curve_and_amounts_before_the_cell_is_closed() -> None:
+    story = make_story("SP-0413")
+    client = signed_in("bench")
+    html = page(client, "/cells/SP-0413/")
+    assert '<svg class="drawing"' not in html
+    assert "4\u202f%" not in html
+    assert "bismuth sulfide" in html
+    assert "data-figure=" not in page(client, "/side-by-side/", cell="SP-0413")
+    Cell.objects.filter(pk=story.cell.pk).update(closed_at=timezone.now())
+    assert '<svg class="drawing"' in page(client, "/cells/SP-0413/")
 
 
 @pytest.fixture

@@ -78,12 +78,14 @@ def beside_page(
     wanted = list(dict.fromkeys(codes))
     known = {c.code: c.pk for c in Cell.objects.visible_to(user).filter(code__in=wanted)}
     keys = [known[code] for code in wanted if code in known][:MOST]
-    rows = {row.cell.pk: row for row in rows_of(Cell.objects.filter(pk__in=keys))}
+    rows = {row.cell.pk: row for row in rows_of(Cell.objects.filter(pk__in=keys), user)}
     histories, pictures, sections = histories_of(keys), pictures_of(keys), sections_of(keys)
     figures = {
         k: f
         for k in keys
-        if k in histories and (f := capacity_figure(rows[k].cell.code, histories[k], small=True))
+        if k in histories
+        and not rows[k].blind
+        and (f := capacity_figure(rows[k].cell.code, histories[k], small=True))
     }
     alike = dict(zip(figures, on_common_axes(list(figures.values())), strict=True))
     shown = [

@@ -1,6 +1,7 @@
 """The whole story of one cell, read from top to bottom as time runs."""
 
 import datetime as dt
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
@@ -9,8 +10,11 @@ from django.db.models import Max, Q
 from teardown.accounts.roles import may
 from teardown.cells.models import Cell, RecipePart, Seat
 from teardown.dissection.models import Entry
+from teardown.findings.dossier.judging import Judgements, judgements_of
 from teardown.findings.models import Balance
-from teardown.imaging.models import Micrograph, Review, SectionResult
+from teardown.imaging.models import Micrograph, SectionResult
+from teardown.imaging.runs import standing as standing_results
+from teardown.imaging.runs import verdicts_on
 from teardown.page.figures import Figure
 from teardown.page.navigation import address
 from teardown.page.typesetting import as_count, moment, number, plus_minus, short_day, with_unit
@@ -63,8 +67,10 @@ class CellPage:
     opened: Opened | None
     balance: Balance | None
     standing: Standing
+    judgements: Judgements
     last_record: int
     recipe_shown: bool
+    blind: bool
 
 
 def cell_page(code: str, *, user: Any, now: dt.datetime) -> CellPage:
@@ -83,8 +89,9 @@ def cell_page(code: str, *, user: Any, now: dt.datetime) -> CellPage:
     opened = opened_of(cell)
     measures = tuple(measures_of([cell.pk]).get(cell.pk, {}).values())
     fits = tuple(fits_of(cell.pk))
-    standing = standing_of([cell.pk], with_evidence=True)[cell.pk]
+    standing = standing_of([cell.pk], user)[cell.pk]
     opened_at = _time_zero(cell)
+    blind = not may(user, "recipes.see") and cell.closed_at is None
     parts = list(RecipePart.objects.filter(revision=cell.build.revision_id).select_related("material"))
     return CellPage(
         cell=cell,
@@ -95,20 +102,23 @@ def cell_page(code: str, *, user: Any, now: dt.datetime) -> CellPage:
             cycles=history.summary.n_complete if history and history.summary else None,
             opened_at=opened_at,
             now=now,
+            amounts=not blind,
         ),
-        facts=tuple(_facts(cell, history, standing)),
+        facts=tuple(_facts(cell, history, standing, blind=blind)),
         steps=tuple(strip(cell, history, opened, opened_at, measures, fits, standing)),
         history=history,
-        capacity=capacity_figure(cell.code, history) if history else None,
-        capacity_caption=caption(history) if history else "",
+        capacity=capacity_figure(cell.code, history) if history and not blind else None,
+        capacity_caption=caption(history) if history and not blind else "",
         measures=measures,
         sections=tuple(sections_of([cell.pk]).get(cell.pk, [])),
         fits=fits,
         opened=opened,
         balance=Balance.objects.filter(cell=cell).first(),
         standing=standing,
+        judgements=judgements_of(cell, user),
         last_record=Record.objects.filter(subject=subject_of(cell)).aggregate(last=Max("seq"))["last"] or 0,
         recipe_shown=may(user, "recipes.see"),
+        blind=blind,
     )
 
 
@@ -117,15 +127,15 @@ def _time_zero(cell: Cell) -> dt.datetime | None:
     return entries.order_by("-pk").values_list("observed_at", flat=True).first()
 
 
-def _facts(cell: Cell, history: History | None, standing: Standing) -> list[tuple[str, str, str]]:
-    facts = [("recipe", str(cell.build.revision), address("recipe", cell.build.revision.recipe.code))]
+def _facts(
+    cell: Cell, history: History | None, standing: Standing, *, blind: bool
+) -> Iterator[tuple[str, str, str]]:
+    yield "recipe", str(cell.build.revision), address("recipe", cell.build.revision.recipe.code)
     if cell.iron_mass_g is not None:
-        iron = (
-            plus_minus(cell.iron_mass_g, 2 * cell.iron_mass_u_g, "g")
-            if cell.iron_mass_u_g
-            else with_unit(number(cell.iron_mass_g), "g")
-        )
-        facts.append(("iron", iron, ""))
+        iron = with_unit(number(cell.iron_mass_g), "g")
+        if cell.iron_mass_u_g:
+            iron = plus_minus(cell.iron_mass_g, 2 * cell.iron_mass_u_g, "g")
+        yield "iron", iron, ""
     if history:
         seat = (
             Seat.objects.filter(test=history.test)
@@ -133,24 +143,22 @@ def _facts(cell: Cell, history: History | None, standing: Standing) -> list[tupl
             .order_by("-since")
             .first()
         )
-        facts += [("chamber", str(seat.position), "")] if seat else []
-    twins = list(
-        Cell.objects.filter(build=cell.build_id).exclude(pk=cell.pk).values_list("code", flat=True)[:9]
-    )
-    shown = ", ".join(twins[:3]) + (f" and {len(twins) - 3} more" if len(twins) > 3 else "")
-    facts.append(
-        ("of the same build", shown or "none", f"{address('cells')}?build={cell.build.code}" if twins else "")
-    )
-    if history and history.summary and history.summary.utilisation_2e is not None:
-        facts.append(("utilisation at peak", number(history.summary.utilisation_2e, 2), ""))
-    facts.append(
-        (
-            "judged",
-            standing.asks if standing.judgements else "not yet",
-            "#judged" if standing.judgements else "",
+        if seat:
+            yield "chamber", str(seat.position), ""
+    if not blind:
+        mates = list(
+            Cell.objects.filter(build=cell.build_id).exclude(pk=cell.pk).values_list("code", flat=True)[:9]
         )
-    )
-    return facts
+        shown = ", ".join(mates[:2]) + (f" and {len(mates) - 2} more" if len(mates) > 2 else "")
+        yield (
+            "of the same build",
+            shown or "none",
+            f"{address('cells')}?build={cell.build.code}" if mates else "",
+        )
+    if history and history.summary and history.summary.utilisation_2e is not None and not blind:
+        yield "utilisation at peak", number(history.summary.utilisation_2e, 2), ""
+    judged = bool(standing.judgements or standing.hidden)
+    yield "judged", standing.asks if judged else "not yet", "#judged" if judged else ""
 
 
 def strip(
@@ -196,7 +204,7 @@ def strip(
 
 
 def sections_of(cells: list[int]) -> dict[int, list[SectionImage]]:
-    """Give the micrographs of each cell with their classes, those that were accepted first. Three queries."""
+    """Give the micrographs of each cell with their classes, accepted ones first."""
     ties = "ties__sample__"
     micrographs = Micrograph.objects.filter(
         _any_of(ties, cells), kind=Micrograph.Kind.SECTION
@@ -204,10 +212,8 @@ def sections_of(cells: list[int]) -> dict[int, list[SectionImage]]:
         "ties__sample__part__dissection", "ties__sample__parent__part__dissection", "ties__section__mount"
     )
     rows = list(micrographs.distinct())
-    results: dict[int, SectionResult] = {}
-    for result in SectionResult.objects.filter(micrograph__in=rows).order_by("pk"):
-        results[result.micrograph_id] = result
-    verdicts = dict(Review.objects.filter(micrograph__in=rows).order_by("pk").values_list("run", "verdict"))
+    results = standing_results(rows)
+    verdicts = verdicts_on(result.run_id for result in results.values())
     return _by_cell(rows, results, verdicts)
 
 

@@ -6,6 +6,7 @@ from typing import Any
 
 from django.db.models import QuerySet
 
+from teardown.accounts.roles import may
 from teardown.cells.models import Cell
 from teardown.page.typesetting import plain_number
 from teardown.review.dossier.measures import ShownMeasure, measures_of
@@ -18,11 +19,12 @@ COUNTED_TO = 10_000
 
 @dataclass(frozen=True, slots=True)
 class CellRow:
-    """One cell in the list."""
+    """One cell in the list; where ``blind``, its curve is hidden from this reader until it is closed."""
 
     cell: Any
     measures: dict[str, ShownMeasure]
     standing: Standing
+    blind: bool
 
     @property
     def state(self) -> str:
@@ -86,16 +88,20 @@ class Pages:
         return self.number + 1 if self.more else 0
 
 
-def rows_of(cells: QuerySet[Cell]) -> list[CellRow]:
-    """Collect the rows of a sorted list in its order. Nine queries, however long."""
+def rows_of(cells: QuerySet[Cell], user: Any) -> list[CellRow]:
+    """Collect the rows of a sorted list, as this person may see them. A fixed number of queries."""
     keys = list(cells.values_list("pk", flat=True))
     whole = with_history(with_factors(with_states(Cell.all_ever.filter(pk__in=keys))))
     known = {cell.pk: cell for cell in whole.select_related("build__revision__recipe")}
-    measures, standing = measures_of(keys), standing_of(keys)
-    return [CellRow(known[key], measures.get(key, {}), standing[key]) for key in keys]
+    measures, standing = measures_of(keys), standing_of(keys, user)
+    sees = may(user, "recipes.see")
+    return [
+        CellRow(known[key], measures.get(key, {}), standing[key], not sees and known[key].closed_at is None)
+        for key in keys
+    ]
 
 
-def page_of(cells: QuerySet[Cell], number: int) -> tuple[list[CellRow], Pages]:
+def page_of(cells: QuerySet[Cell], number: int, user: Any) -> tuple[list[CellRow], Pages]:
     """Give one page of the list."""
     number = max(1, number)
     count = cells.order_by()[: COUNTED_TO + 1].count()
@@ -103,7 +109,7 @@ def page_of(cells: QuerySet[Cell], number: int) -> tuple[list[CellRow], Pages]:
     if start >= count > 0:
         number = -(-count // A_PAGE)
         start = (number - 1) * A_PAGE
-    return rows_of(cells[start : start + A_PAGE]), Pages(number, count, start + A_PAGE < count)
+    return rows_of(cells[start : start + A_PAGE], user), Pages(number, count, start + A_PAGE < count)
 
 
 HEADS = (
@@ -136,12 +142,22 @@ def table_of(rows: Iterable[CellRow], *, recipes: bool) -> Iterator[list[str]]:
             if recipes
             else ("",) * 6
         )
+        history = (
+            (
+                cell.n_cycles,
+                cell.q_ref_Ah,
+                cell.retention,
+                cell.fade_per_cycle,
+                cell.knee_cycle,
+                cell.cycles_to_80,
+            )
+            if not row.blind
+            else ("",) * 6
+        )
         values = (
             cell.code, *recipe, cell.temperature_C, cell.build.code, cell.build.built_on, row.state,
-            cell.end_words, cell.ended_at, cell.n_cycles, cell.q_ref_Ah, cell.retention,
-            cell.fade_per_cycle, cell.knee_cycle, cell.cycles_to_80, *_numbers(row.coverage),
-            *_numbers(row.porosity), root.mode.words if root else row.standing.words, root.confidence if
-            root else "",
+            cell.end_words, cell.ended_at, *history, *_numbers(row.coverage), *_numbers(row.porosity),
+            root.mode.words if root else row.standing.words, root.confidence if root else "",
         )  # fmt: skip
         yield [_written(v) for v in values]
 

@@ -9,6 +9,7 @@ from django.apps import apps
 from django.db.models import QuerySet
 
 from teardown.records.models import ChainHead, Record
+from teardown.vocabulary.models import Term
 
 A_PAGE = 100
 
@@ -26,34 +27,69 @@ class Told:
 
 
 NOUNS = {
-    "cells.cell": "cell", "cells.test": "test of", "cells.build": "build", "cells.recipe": "recipe",
-    "cells.reciperevision": "recipe", "cells.material": "material", "cells.lot": "lot", "cells.study":
-    "study", "cells.protocolrevision": "protocol", "cells.chamber": "chamber", "cells.channel": "channel",
+    "cells.cell": "", "cells.test": "the test of", "cells.build": "build", "cells.recipe": "recipe",
+    "cells.reciperevision": "recipe", "cells.material": "material", "cells.lot": "", "cells.study": "study",
+    "cells.protocolrevision": "protocol", "cells.chamber": "chamber", "cells.channel": "channel",
     "files.delivery": "import", "files.receipt": "file", "files.run": "computation",
-    "dissection.dissection": "dissection of", "dissection.entry": "entry", "dissection.photograph":
-    "photograph", "dissection.sample": "sample", "dissection.mount": "mount", "dissection.section": "section",
-    "dissection.order": "order", "imaging.micrograph": "micrograph", "imaging.imagingsession":
-    "imaging session",
-    "diffraction.pattern": "pattern", "diffraction.fit": "phase fractions", "findings.judgement":
-    "judgement of", "findings.decision": "decision on", "findings.balance": "balance of", "accounts.user":
-    "person", "vocabulary.term": "term", "review.mark": "mark", "review.keptview": "view",
+    "dissection.dissection": "the dissection of", "dissection.photograph": "photograph",
+    "dissection.sample": "sample", "dissection.mount": "mount", "dissection.section": "section",
+    "dissection.order": "order",
+    "imaging.micrograph": "micrograph", "imaging.imagingsession": "imaging session",
+    "diffraction.pattern": "pattern", "diffraction.fit": "phase fractions",
+    "findings.judgement": "the judgement of", "findings.decision": "the decision on", "findings.balance": "the balance of",
+    "accounts.user": "",
+    "vocabulary.term": "term", "review.mark": "mark", "review.keptview": "the view",
 }  # fmt: skip
+AT_THE_BENCH = {
+    "logged": "logged {term} in",
+    "amended": "amended {term} in",
+    "withdrew": "withdrew {term} from",
+    "moved": "moved {term} within",
+    "photographed": "took a photograph in",
+    "labelled": "labelled a photograph of",
+}
 
 
 def told(records: Iterable[Record]) -> list[Told]:
     """Put records into words. One query for each kind of thing that they speak of."""
     rows = list(records)
     names = _names({r.subject for r in rows})
+    keys = {str(r.payload["term"]) for r in rows if r.verb in AT_THE_BENCH and "term" in r.payload}
+    terms = dict(Term.objects.filter(key__in=keys).values_list("key", "words")) if keys else {}
     return [
         Told(
             record,
-            str(record.actor) if record.actor else "the application",
-            record.verb,
+            str(record.actor) if record.actor else "The application",
+            _verb(record, terms),
             *names.get(record.subject, (record.subject, "")),
             tuple(_changes(record.payload)),
         )
         for record in rows
     ]
+
+
+def _verb(record: Record, terms: dict[str, str]) -> str:
+    if not record.subject.startswith("dissection.dissection:") or record.verb not in AT_THE_BENCH:
+        return record.verb
+    term = str(record.payload.get("term", ""))
+    return AT_THE_BENCH[record.verb].format(term=f"“{terms.get(term, term)}”" if term else "an entry")
+
+
+def gathered(rows: Iterable[Told], most: int) -> list[tuple[Told, int]]:
+    """Put neighbours that say the same into one, with how often it was said."""
+    found: list[tuple[Told, int]] = []
+    for row in rows:
+        if found and (row.who, row.verb, row.what, row.record.reason) == _said(found[-1][0]):
+            found[-1] = (found[-1][0], found[-1][1] + 1)
+        elif len(found) == most:
+            break
+        else:
+            found.append((row, 1))
+    return found
+
+
+def _said(row: Told) -> tuple[str, str, str, str]:
+    return row.who, row.verb, row.what, row.record.reason
 
 
 def _names(subjects: set[str]) -> dict[str, tuple[str, str]]:
@@ -90,8 +126,6 @@ def _named(label: str, row: Any) -> str:
     cell = getattr(row, "cell", None) or getattr(getattr(row, "dissection", None), "cell", None)
     if noun.endswith((" of", " on")):
         return f"{noun} {cell}" if cell else noun.removesuffix(" of").removesuffix(" on")
-    if label == "dissection.entry":
-        return f"entry “{row.term}” on {cell}"
     name = str(row)
     own = "" if name.startswith(row.__class__.__name__) else name
     return " ".join(filter(None, [noun, own or str(row.pk), f"of {cell}" if cell and not own else ""]))

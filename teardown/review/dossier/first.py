@@ -13,7 +13,7 @@ from teardown.files.models import Run
 from teardown.page.navigation import address
 from teardown.page.typesetting import as_count
 from teardown.records.models import Record
-from teardown.review.dossier.chain import Told, told
+from teardown.review.dossier.chain import Told, gathered, told
 from teardown.review.models import STATES, KeptView, key_of, reached
 from teardown.vocabulary.models import Term
 
@@ -34,7 +34,7 @@ class FirstPage:
     sentence: str
     states: tuple[tuple[str, int, str], ...]
     asks: tuple[Ask, ...]
-    lately: tuple[Told, ...]
+    lately: tuple[tuple[Told, int], ...]
     views: tuple[KeptView, ...]
 
 
@@ -51,9 +51,13 @@ def first_page(*, user: Any, now: dt.datetime) -> FirstPage:
             f"{opened} opened, {counts['is_judged']} judged."
         )
     states = tuple((s, counts[key_of(s)], f"{address('cells')}?state={s.replace(' ', '+')}") for s in STATES)
-    records = Record.objects.select_related("actor").order_by("-seq")[:12] if user.may("records.read") else []
+    records = Record.objects.select_related("actor").order_by("-seq")[:80] if user.may("records.read") else []
     return FirstPage(
-        sentence, states, tuple(_asks(cells, now)), tuple(told(records)), tuple(KeptView.objects.all()[:8])
+        sentence,
+        states,
+        tuple(_asks(cells, now)),
+        tuple(gathered(told(records), 10)),
+        tuple(KeptView.objects.all()[:8]),
     )
 
 
@@ -99,17 +103,16 @@ def search(text: str, *, user: Any, most: int = 30) -> list[Hit]:
         return []
     cells = Cell.objects.visible_to(user).select_related("build__revision__recipe")
     recipes, terms = Recipe.objects.all(), Term.objects.filter(retired_at=None)
+    sees = user.may("recipes.see")
     for word in words:
-        cells = cells.filter(search_text__contains=word)
+        cells = cells.filter(search_text__contains=word) if sees else cells.filter(code__icontains=word)
         recipes = recipes.filter(Q(code__icontains=word) | Q(title__icontains=word))
         terms = terms.filter(words__icontains=word)
     samples = Sample.objects.filter(code__istartswith=words[0]).select_related("part__dissection__cell")
-    may_see = user.may("recipes.see")
     hits = [
-        Hit("cell", c.code, str(c.build.revision) if may_see else "", c.get_absolute_url())
-        for c in cells[:most]
+        Hit("cell", c.code, str(c.build.revision) if sees else "", c.get_absolute_url()) for c in cells[:most]
     ]
-    if may_see:
+    if sees:
         hits += [
             Hit("recipe", r.code, r.title, f"{address('cells')}?recipe={r.code}") for r in recipes[:most]
         ]

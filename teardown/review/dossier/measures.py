@@ -15,9 +15,9 @@ from teardown.review.models import of_cell
 from teardown.science.estimate import Estimate
 
 WORDS = {
+    "oxide_coverage": "oxide coverage",
     "porosity": "porosity",
     "oxide_fraction": "oxide fraction",
-    "oxide_coverage": "oxide coverage",
     "oxide_thickness_um": "oxide thickness",
     "pore_size_um": "pore size",
 }

@@ -120,9 +120,14 @@ def opened_of(cell: Cell) -> Opened | None:
     )
 
 
+_ELSEWHERE = frozenset({"opening.opened", "cut.cut"})  # said by the strip, and by the list of samples
+
+
 def _by_component(current: list[Entry]) -> Iterable[Component]:
     found: dict[str, Component] = {}
     for entry in current:
+        if entry.term.key in _ELSEWHERE:
+            continue
         name = str(entry.part or (f"sample {entry.sample}" if entry.sample else "the cell as a whole"))
         component = found.setdefault(name, Component(name))
         if entry.state == Entry.State.ABSENT:
@@ -176,8 +181,8 @@ def pictures_of(cells: Iterable[int]) -> dict[int, list[Picture]]:
         found[photograph.dissection.cell_id].append(  # type: ignore[union-attr]
             Picture(
                 photograph.pk,
-                address("photograph_picture", photograph.pk),
-                address("photograph", photograph.pk),
+                address("photograph_picture", photograph.key, "small"),
+                address("photograph", photograph.key),
                 words,
                 photograph.minutes_since_opening,
                 face="face" in words,

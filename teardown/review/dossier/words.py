@@ -21,10 +21,10 @@ def amount(part: RecipePart) -> str:
 _ORDER = ("iron", "iron oxide", "additive", "alkali", "electrolyte additive")
 
 
-def made_of(parts: Sequence[RecipePart]) -> str:
-    """Name iron, additives and alkali in one phrase."""
+def made_of(parts: Sequence[RecipePart], *, amounts: bool = True) -> str:
+    """Name iron, additives and alkali in one phrase; without their amounts for those who are blinded."""
     shown = [part for role in _ORDER for part in parts if part.role == role]
-    words = [p.material.name if p.role in _ORDER[:2] else amount(p) for p in shown]
+    words = [p.material.name if p.role in _ORDER[:2] or not amounts else amount(p) for p in shown]
     phrase = ", ".join(words) or "recipe without parts"
     return phrase[0].upper() + phrase[1:]
 
@@ -78,9 +78,10 @@ def opening(
     cycles: int | None,
     opened_at: dt.datetime | None,
     now: dt.datetime,
+    amounts: bool = True,
 ) -> str:
     """Put the sentence together: what it is, what it did, how it ended, when it was opened."""
     zero = "a time-zero cell, opened after formation; " if cell.time_zero else ""
     told = tested(test, getattr(cell, "temperature_C", None), cycles, now)
     joined = ", " if test is not None and test.ended_at else "; "
-    return f"{made_of(parts)}; {zero}{told}{joined}{opened(opened_at, test)}."
+    return f"{made_of(parts, amounts=amounts)}; {zero}{told}{joined}{opened(opened_at, test)}."

@@ -14,7 +14,7 @@ from django.db import transaction
 
 from teardown.accounts.roles import demand
 from teardown.dissection.models import Sample, Section
-from teardown.files.models import Receipt, Run
+from teardown.files.models import Delivery, Receipt, Run
 from teardown.files.store import keep
 from teardown.imaging.models import (
     ImagingSession,
@@ -109,6 +109,97 @@ def add_micrograph(*, picture: File[Any] | bytes, by: Any, name: str = "", **kno
     if added.refused:
         raise ValidationError(added.refused[0].reason)
     return [*added.micrographs, *added.known][0]
+
+
+def plan_pictures(
+    *, offered: Sequence[Offered], by: Any, session: ImagingSession | None = None
+) -> Delivery | None:
+    """Keep a drop of pictures and lay out what each would become; nothing is booked before it is confirmed.
+
+    Returns
+    -------
+    Delivery or None
+        None if none of them could be kept.
+    """
+    demand(by, "micrographs.add")
+    from teardown.formats.gate import look
+
+    with _as_files(offered) as paths:
+        facts = look(paths)
+    rows, refusals, first = [], [], None
+    for one, fact in zip(offered, facts, strict=True):
+        if not fact["ok"]:
+            refusals.append({"name": one.name, "reason": fact["reason"]})
+            continue
+        try:
+            receipt = keep(one.picture, by=by, name=one.name, facts=fact)
+        except ValidationError as error:
+            refusals.append({"name": one.name, "reason": " ".join(error.messages)})
+            continue
+        first = first or receipt
+        rows.append(
+            {
+                "receipt": receipt.pk,
+                "name": receipt.name,
+                "sample": one.sample.code if one.sample else "",
+                "field_number": one.field_number,
+                "pixel_size_um": one.pixel_size_um,
+                "sidecar": one.sidecar[:20_000],
+                "known": Micrograph.objects.filter(receipt__file=receipt.file_id).exists(),
+            }
+        )
+    if first is None:
+        return None
+    return Delivery.objects.create(
+        kind="imaging.micrographs",
+        receipt=first,
+        planned=rows,
+        refusals=refusals,
+        column_map={"session": session.name if session else ""},
+        by=by,
+    )
+
+
+@transaction.atomic
+def apply_pictures(*, delivery: Delivery, samples: Mapping[int, Sample | None], by: Any) -> Added:
+    """Book the pictures of a plan, each with the sample that was confirmed for it.
+
+    Raises
+    ------
+    ValidationError
+        If the plan was applied already.
+    """
+    demand(by, "micrographs.add")
+    if delivery.state != Delivery.State.SHOWN:
+        raise ValidationError("These pictures are booked already.")
+    session = None
+    if delivery.column_map.get("session"):
+        session, _ = ImagingSession.objects.get_or_create(name=delivery.column_map["session"])
+    receipts = Receipt.objects.select_related("file").in_bulk([row["receipt"] for row in delivery.planned])
+    added = Added([], [], [])
+    for number, row in enumerate(delivery.planned):
+        receipt = receipts[row["receipt"]]
+        one = Offered(
+            b"",
+            row["name"],
+            samples.get(number),
+            None,
+            row["field_number"],
+            row["pixel_size_um"],
+            row["sidecar"],
+        )
+        micrograph, new = _book(
+            one,
+            receipt.file.facts,
+            receipt,
+            by=by,
+            session=session,
+            kind=Micrograph.Kind.SECTION,
+            measure=True,
+        )
+        (added.micrographs if new else added.known).append(micrograph)
+    Delivery.objects.filter(pk=delivery.pk).update(state=Delivery.State.APPLIED)
+    return added
 
 
 @contextmanager

@@ -1,8 +1,12 @@
 """Micrographs: what they are of, how large their pixels are, and what was measured."""
 
+from typing import Any, Self
+
 from django.db import models
 from django.db.models import Q
 
+from teardown.accounts.roles import may
+from teardown.cells.models import Cell
 from teardown.dissection.models import Part, Sample, Section
 from teardown.files.models import Receipt, Run, StoredFile
 from teardown.records.models import AppendOnly, Kept, Versioned
@@ -49,6 +53,26 @@ class Levels(AppendOnly):
         ]
 
 
+class MicrographQuerySet(models.QuerySet["Micrograph"]):
+    """Questions to micrographs."""
+
+    def visible_to(self, user: Any) -> Self:
+        """Only those that this person may see: a guest sees those of closed cells."""
+        if may(user, "cells.see_open"):
+            return self
+        cells = Cell.objects.visible_to(user)
+        piece = "ties__sample"
+        wanted = Q()
+        for _ in range(4):
+            wanted |= Q(**{f"{piece}__part__dissection__cell__in": cells})
+            piece += "__parent"
+        return self.filter(wanted).distinct()
+
+    def of_sample(self, code: str) -> Self:
+        """Only those tied to the sample with this code."""
+        return self.filter(ties__sample__code__iexact=code).distinct()
+
+
 class Micrograph(AppendOnly):
     """An image of a section, as it came."""
 
@@ -72,6 +96,8 @@ class Micrograph(AppendOnly):
     by = models.ForeignKey("accounts.User", models.PROTECT, null=True, blank=True, related_name="+")
     at = models.DateTimeField(auto_now_add=True)
 
+    objects = MicrographQuerySet.as_manager()
+
     class Meta:
         ordering = ["-pk"]
         constraints = [
@@ -79,6 +105,10 @@ class Micrograph(AppendOnly):
                 condition=Q(width_px__gt=0, height_px__gt=0), name="a_micrograph_has_pixels"
             )
         ]
+
+    def __str__(self) -> str:
+        """Give the name it came by."""
+        return self.receipt.name
 
 
 class Tie(AppendOnly):

@@ -74,6 +74,7 @@ def sums_data(result: FieldResult, picture: Picture, strip: Strip | None) -> dic
         "threshold_uncertainty": result.threshold_uncertainty,
         "half_range": result.half_range,
         "pixel_size_um": result.pixel_size_um,
+        "histogram": [round(share, 6) for share in result.histogram],
         "integral_range_px": result.integral_range_px,
         "area_px": result.sums.area_px,
         "rose": list(directional_intercepts(result.sums)),

@@ -57,6 +57,7 @@ class FieldResult:
     labels: NDArray[np.uint8] = field(repr=False)
     tiles: list[Sums] = field(repr=False)
     flags: tuple[Remark, ...]
+    histogram: tuple[float, ...] = field(repr=False)
     levels: Levels
     edge_sigma_px: float
     false_rim_px: float
@@ -155,6 +156,7 @@ def measure_field(
         labels=cut.labels,
         tiles=tiles,
         flags=raise_flags(facts),
+        histogram=_histogram(calm, valid),
         levels=search.levels,
         edge_sigma_px=search.edge_sigma_px,
         false_rim_px=cut.false_rim_px,
@@ -173,6 +175,12 @@ def detection_limit(search: LevelSearch, cut: Segmentation, settings: Settings) 
     """Give the thinnest oxide, in pixels, that is surely seen: wider than a bare edge, and than three
     blurs."""
     return max(3 * search.edge_sigma_px, 3.5, cut.false_rim_px + settings.strictness.margin_px + 1)
+
+
+def _histogram(calm: Grey, valid: Mask | None) -> tuple[float, ...]:
+    """Give the share of pixels in each of 128 steps of grey, gain divided out and noise calmed."""
+    counts, _ = np.histogram(calm if valid is None else calm[valid], bins=128, range=(0, 1))
+    return tuple(float(share) for share in counts / max(counts.sum(), 1))
 
 
 def _check(grey: Grey, valid: Mask | None) -> None:

@@ -1,0 +1,143 @@
+"""What may be typed about micrographs."""
+
+import json
+from typing import Any
+
+from django import forms
+from django.core.exceptions import ValidationError
+
+from teardown.dissection.models import Sample
+from teardown.imaging.models import ImagingSession, Region, Review, ScaleClaim
+from teardown.page.fields import NumberField
+
+
+class SeveralFiles(forms.ClearableFileInput):
+    """A file box that takes many."""
+
+    allow_multiple_selected = True
+
+
+class FilesField(forms.FileField):
+    """Many files at once."""
+
+    widget = SeveralFiles
+
+    def clean(self, data: Any, initial: Any = None) -> Any:
+        """Check each."""
+        one_by_one = data if isinstance(data, (list, tuple)) else [data]
+        return [super(FilesField, self).clean(one, initial) for one in one_by_one]
+
+
+class SampleField(forms.CharField):
+    """The code of a sample, in any case."""
+
+    def clean(self, value: Any) -> Any:
+        """Find the sample.
+
+        Raises
+        ------
+        ValidationError
+            With the code that is not known.
+        """
+        code = super().clean(value)
+        if not code:
+            return None
+        sample = Sample.objects.filter(code__iexact=code.strip()).first()
+        if sample is None:
+            raise ValidationError(
+                f"No sample has the code {code}. Codes stand on the labels and under Samples."
+            )
+        return sample
+
+
+class AddForm(forms.Form):
+    """Bring pictures: many at once, or a zip of them."""
+
+    pictures = FilesField(
+        label="Pictures",
+        widget=SeveralFiles(attrs={"accept": ".tif,.tiff,.png,.jpg,.jpeg,.zip,.txt"}),
+        help_text="TIFF, PNG or JPEG as the microscope saved them; text files beside them; or one zip. "
+        "Kept bit for bit.",
+    )
+    sample = SampleField(
+        label="Sample",
+        required=False,
+        help_text="Empty: the sample's code is looked for in each file's name, and you see the plan first.",
+    )
+    session = forms.CharField(
+        label="Microscope session",
+        required=False,
+        max_length=80,
+        help_text="A name for this sitting at the microscope; its grey levels can be pinned once for all.",
+    )
+    pixel_size_um = NumberField(
+        label="Side of a pixel",
+        unit="µm",
+        above=0,
+        high=100,
+        required=False,
+        help_text="Only where the files do not say it.",
+    )
+
+    def clean_session(self) -> ImagingSession | None:
+        """Find or begin the session by its name."""
+        name = self.cleaned_data["session"].strip()
+        return ImagingSession.objects.filter(name=name).first() or (
+            ImagingSession(name=name) if name else None
+        )
+
+
+class ScaleForm(forms.Form):
+    """The size of a pixel: typed, or from a bar of known length."""
+
+    pixel_size_um = NumberField(label="Side of a pixel", unit="µm", above=0, high=100, required=False)
+    bar_um = NumberField(label="Length of the scale bar", unit="µm", above=0, high=100_000, required=False)
+    bar_px = NumberField(label="Length of the bar in the picture", unit="px", above=5, required=False)
+
+    def clean(self) -> dict[str, Any]:
+        """Work the pixel size out of whichever was given."""
+        given = self.cleaned_data
+        bar_um, bar_px = given.get("bar_um"), given.get("bar_px")
+        if given.get("pixel_size_um"):
+            given["size"], given["source"] = float(given["pixel_size_um"]), ScaleClaim.Source.TYPED
+        elif bar_um and bar_px:
+            given["size"], given["source"] = float(bar_um) / float(bar_px), ScaleClaim.Source.SCALE_BAR
+        elif not self.errors:
+            raise ValidationError("Give the side of a pixel, or a bar's length and its length in pixels.")
+        return given
+
+
+class RegionForm(forms.Form):
+    """Corners drawn on the picture."""
+
+    kind = forms.ChoiceField(choices=Region.Kind.choices)
+    name = forms.CharField(required=False, max_length=40)
+    points = forms.CharField(widget=forms.HiddenInput, required=False)
+
+    def clean_points(self) -> list[list[float]]:
+        """Read the corners: a list of pairs of numbers.
+
+        Raises
+        ------
+        ValidationError
+            If it is anything else.
+        """
+        try:
+            points = json.loads(self.cleaned_data["points"] or "[]")
+            return [[float(x), float(y)] for x, y in points]
+        except (ValueError, TypeError) as error:
+            raise ValidationError("The corners could not be read. Draw them again.") from error
+
+
+class ReviewForm(forms.Form):
+    """Accept or reject, with a reason."""
+
+    verdict = forms.ChoiceField(choices=Review.Verdict.choices)
+    reason = forms.CharField(label="Reason", required=False, max_length=400)
+
+
+class TieForm(forms.Form):
+    """What a micrograph is of."""
+
+    sample = SampleField(label="Sample")
+    reason = forms.CharField(label="Reason, if it changes", required=False, max_length=200)

@@ -1,0 +1,31 @@
+"""Addresses of micrographs."""
+
+from django.urls import path
+
+from teardown.imaging import views
+
+urlpatterns = [
+    path("micrographs/", views.micrographs, name="micrographs"),
+    path("micrographs/add/", views.add, name="add_micrographs"),
+    path("micrographs/deliveries/<int:pk>/", views.delivery, name="micrograph_delivery"),
+    path("micrographs/<int:pk>/", views.micrograph, name="micrograph"),
+    path("micrographs/<int:pk>/measured/", views.measured, name="micrograph_measured"),
+    path("micrographs/<int:pk>/picture.jpg", views.picture, name="micrograph_picture"),
+    path("micrographs/<int:pk>/thumbnail.jpg", views.thumbnail, name="micrograph_thumbnail"),
+    path("micrographs/<int:pk>/classes.png", views.overlay, name="micrograph_overlay"),
+    path(
+        "micrographs/<int:pk>/tiles/<int:level>/<int:column>/<int:row>.jpg",
+        views.tile,
+        name="micrograph_tile",
+    ),
+    path(
+        "micrographs/<int:pk>/classes/<int:run>/<str:style>/<int:level>/<int:column>/<int:row>.png",
+        views.class_tile,
+        name="micrograph_class_tile",
+    ),
+    path("micrographs/<int:pk>/scale/", views.scale, name="micrograph_scale"),
+    path("micrographs/<int:pk>/region/", views.region, name="micrograph_region"),
+    path("micrographs/<int:pk>/review/", views.judge, name="micrograph_review"),
+    path("micrographs/<int:pk>/again/", views.again, name="micrograph_again"),
+    path("micrographs/<int:pk>/tie/", views.tie_to, name="micrograph_tie"),
+]

@@ -1,0 +1,189 @@
+"""Pages of micrographs: what they show, to whom, with how many queries."""
+
+import io
+import zipfile
+
+import pytest
+from django.core.files.uploadedfile import SimpleUploadedFile
+from django.urls import reverse
+
+from teardown.files.tasks import work_off
+from teardown.imaging.actions import add_micrograph
+from teardown.imaging.models import Micrograph, Review, ScaleClaim, SectionResult
+from tests.imaging.pictures import make_sample, section_file
+from tests.makers import make_user
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def operator():
+    """Someone who may do everything with micrographs."""
+    return make_user("operator")
+
+
+@pytest.fixture
+def measured(operator):
+    """Two measured fields of one sample."""
+    sample = make_sample()
+    found = [
+        add_micrograph(picture=section_file(seed), name=f"{seed}.png", by=operator, sample=sample)
+        for seed in (1, 2)
+    ]
+    work_off()
+    return found
+
+
+def upload(name, content):
+    """A file as a browser sends it."""
+    return SimpleUploadedFile(name, content)
+
+
+def test_the_list_takes_as_many_queries_for_two_rows_as_for_one(
+    client, operator, measured, django_assert_max_num_queries
+):
+    """No query a row."""
+    client.force_login(operator)
+    with django_assert_max_num_queries(18):
+        response = client.get(reverse("micrographs"))
+    assert response.status_code == 200
+    assert b"1.png" in response.content
+    assert b"1234567A" in response.content
+
+
+@pytest.mark.parametrize(("standing", "rows"), [("proposed", 2), ("waiting", 0), ("accepted", 0)])
+def test_the_list_is_asked_by_its_address(client, operator, measured, standing, rows):
+    """Where the measurement stands is a question."""
+    client.force_login(operator)
+    response = client.get(reverse("micrographs"), {"standing": standing, "sample": "1234567"})
+    assert len(response.context["rows"]) == rows
+
+
+def test_the_page_shows_numbers_flags_and_history(client, operator, measured, django_assert_max_num_queries):
+    """One micrograph: interval, flags with remedies, its sample over its fields."""
+    client.force_login(operator)
+    with django_assert_max_num_queries(40):
+        response = client.get(reverse("micrograph", args=[measured[0].pk]))
+    page = response.context["page"]
+    assert {one.words for one in page.measures} >= {"porosity", "oxide coverage"}
+    assert any(flag["code"] == "unscaled" for flag in page.flags)
+    assert page.pooled[0].estimate.n == 2
+    assert page.past[0].stands
+    assert b"Its sample, over 2 fields" in response.content
+
+
+@pytest.mark.parametrize("name", ["micrograph_picture", "micrograph_thumbnail", "micrograph_overlay"])
+def test_pictures_for_the_screen_are_made_and_made_again(client, operator, measured, name):
+    """They are derived: lost ones come back from the original."""
+    from teardown.files.store import derived
+
+    client.force_login(operator)
+    first = client.get(reverse(name, args=[measured[0].pk]))
+    assert first.status_code == 200
+    for folder in ("micrographs", "classes", "pictures", "thumbnails", "overlays"):
+        for file in derived().listdir(folder)[1]:
+            derived().delete(f"{folder}/{file}")
+    assert client.get(reverse(name, args=[measured[0].pk])).content == first.content
+
+
+def test_tiles_are_whole_and_end_at_the_edge(client, operator, measured):
+    """Short tiles are padded, as viewers stretch them; outside there is none."""
+    from PIL import Image
+
+    client.force_login(operator)
+    one = measured[0].pk
+    response = client.get(reverse("micrograph_tile", args=[one, 0, 0, 0]))
+    with Image.open(io.BytesIO(response.content)) as tile:
+        assert tile.size == (512, 512)
+        assert tile.convert("L").getpixel((400, 400)) == 0
+    assert client.get(reverse("micrograph_tile", args=[one, 0, 1, 0])).status_code == 404
+    run = SectionResult.objects.get(micrograph=one).run_id
+    response = client.get(reverse("micrograph_class_tile", args=[one, run, "fill", 0, 0, 0]))
+    with Image.open(io.BytesIO(response.content)) as tile:
+        assert tile.mode == "RGBA"
+    assert client.get(reverse("micrograph_class_tile", args=[one, run, "neon", 0, 0, 0])).status_code == 404
+
+
+def test_many_pictures_are_tied_by_the_code_in_their_names(client, operator):
+    """A zip is unfolded, shown as a plan, corrected, and booked."""
+    make_sample("7654321B", by=operator)
+    packed = io.BytesIO()
+    with zipfile.ZipFile(packed, "w") as archive:
+        archive.writestr("day/7654321B_f01.png", section_file(1))
+        archive.writestr("day/7654321B_f01.txt", "PixelSize = 50 nm")
+        archive.writestr("day/unknown.png", section_file(2))
+        archive.writestr("day/bad.tif", b"no picture")
+        archive.writestr("day/notes.docx", b"left out")
+    client.force_login(operator)
+    response = client.post(
+        reverse("add_micrographs"), {"pictures": [upload("drop.zip", packed.getvalue())], "sample": ""}
+    )
+    assert response.status_code == 302
+    plan = client.get(response["Location"])
+    rows = plan.context["rows"]
+    assert [(row["name"], row["code"], row["field_number"]) for row in rows] == [
+        ("day/7654321B_f01.png", "7654321B", 1),
+        ("day/unknown.png", "", None),
+    ]
+    assert b"bad.tif" in plan.content
+    wrong = client.post(response["Location"], {"sample_0": "7654321B", "sample_1": "NOPE"})
+    assert b"no sample has this code" in wrong.content
+    assert Micrograph.objects.count() == 0
+    client.post(response["Location"], {"sample_0": "7654321B", "sample_1": "7654321b"})
+    assert Micrograph.objects.filter(ties__sample__code="7654321B").count() == 2
+    assert ScaleClaim.objects.get(source="sidecar").pixel_width_um == pytest.approx(0.05)
+    again = client.post(response["Location"], {"sample_0": "", "sample_1": ""}, follow=True)
+    assert b"booked already" in again.content
+
+
+def test_scale_outline_and_verdict_are_taken_from_the_page(client, operator, measured):
+    """Forms lead to deeds; what is wrong is said beside them."""
+    client.force_login(operator)
+    one = measured[0].pk
+    response = client.post(reverse("micrograph_scale", args=[one]), {"bar_um": "20", "bar_px": "80"})
+    assert response.status_code == 302
+    assert ScaleClaim.objects.get(micrograph=one).pixel_width_um == pytest.approx(0.25)
+    assert client.post(reverse("micrograph_scale", args=[one]), {}).status_code == 422
+    corners = "[[0,0],[200,0],[200,200]]"
+    assert (
+        client.post(
+            reverse("micrograph_region", args=[one]), {"kind": "outline", "points": corners}
+        ).status_code
+        == 302
+    )
+    bad = client.post(reverse("micrograph_region", args=[one]), {"kind": "outline", "points": "[[1"})
+    assert b"could not be read" in bad.content
+    run = SectionResult.objects.filter(micrograph=one).first().run_id
+    address = reverse("micrograph_review", args=[one])
+    assert b"Say why" in client.post(address, {"verdict": "reject", "run": run}).content
+    client.post(address, {"verdict": "accept", "run": run})
+    assert Review.objects.get().verdict == "accept"
+
+
+def test_a_reviewer_reads_and_does_not_add(client, measured):
+    """Those who may not are told who may."""
+    client.force_login(make_user("reviewer"))
+    assert client.get(reverse("micrograph", args=[measured[0].pk])).status_code == 200
+    response = client.get(reverse("add_micrographs"))
+    assert response.status_code == 403
+    assert b"may add micrographs" in response.content
+
+
+def test_a_guest_sees_only_closed_cells(client, measured):
+    """A micrograph of an open matter is not there for a guest."""
+    client.force_login(make_user("guest"))
+    assert client.get(reverse("micrograph", args=[measured[0].pk])).status_code == 404
+
+
+def test_the_web_process_loads_no_image_library_for_the_list():
+    """Views stay light: heavy libraries come only with the work that needs them."""
+    import subprocess
+    import sys
+
+    code = (
+        "import os, django, sys; os.environ['DJANGO_SETTINGS_MODULE'] = 'tests.settings'; django.setup();"
+        "import teardown.imaging.views, teardown.imaging.urls;"
+        "print([m for m in ('cv2', 'skimage', 'pyvips', 'tifffile', 'scipy.stats') if m in sys.modules])"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "[]"

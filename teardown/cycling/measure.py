@@ -11,11 +11,13 @@ from django.db import models
 
 from teardown.cells.models import Test
 from teardown.cycling.models import Curves, CyclingFile, TestSummary
+from teardown.cycling.store import keep_curves, series_path
 from teardown.files.models import Run
 from teardown.files.store import derived, read
 from teardown.formats.series import read_series
 from teardown.formats.series_write import write_parquet
 from teardown.science.electrochemistry.columns import Series
+from teardown.science.electrochemistry.curves import voltage_curves
 from teardown.science.electrochemistry.joining import join
 from teardown.science.electrochemistry.summary import ChannelAccuracy, CyclingSummary
 from teardown.science.electrochemistry.summary import summarise as compute
@@ -53,6 +55,7 @@ def summarise(run: Run, beat: Callable[[float, str], None]) -> list[models.Model
     summary = compute(series, **settings_of(run.settings))
     beat(0.9, "keeping the series")
     derived().save(series_path(test.pk, run.key), ContentFile(write_parquet(series)))
+    keep_curves(test.pk, run.key, voltage_curves(series, summary.cycles))
     return [pack(test, run, summary.cycles), _summary(test, run, summary, joined)]
 
 
@@ -66,11 +69,6 @@ def settings_of(kept: Mapping[str, Any]) -> dict[str, Any]:
         "opens": kept.get("opens", "charge"),
         "channel": ChannelAccuracy(**channel) if channel else None,
     }
-
-
-def series_path(test: int, key: str) -> str:
-    """Name the kept series of a test, made by the run with this key."""
-    return f"series/{test}/{key[:16]}.parquet"
 
 
 def _series(data: bytes, column_map: Mapping[str, Any]) -> Series:

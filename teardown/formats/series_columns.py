@@ -123,7 +123,7 @@ def _counter(words: str, unit: str) -> str | None:
     """Recognise a counter of charge or energy, with its direction and the scope of its resets."""
     held = words.split()
     dims = [d for d in ("charge", "energy") if unit and factor_of(unit, d, words) is not None]
-    if unit and not dims:
+    if unit and not dims and unit.lower() != "c":
         return None
     squeezed = words.replace(" ", "")
     down = (

@@ -68,7 +68,10 @@ def find_knee(cycle: Array, capacity_Ah: Array) -> Knee | None:
     least = float(left_fine[best])
     if least <= 0 or (straight / least - 1) / 2 * free < fdtri(2, free, 0.999):
         return None
-    if (_rounded_top(x, capacity_Ah, rho) / least - 1) * free < fdtri(1, free, 0.95):
+    # how much neighbours are alike is itself known from few cycles only: the doubtful side is taken
+    alike = min(rho + np.sqrt((1 - rho**2) / n), 0.97)
+    left, _ = _profile(x, capacity_Ah, places, alike)
+    if (_rounded_top(x, capacity_Ah, alike) / float(left.min()) - 1) * free < fdtri(1, free, 0.999):
         return None
     before, after = (
         float(fits_fine[best, 1] - fits_fine[best, 2]),
@@ -78,8 +81,9 @@ def find_knee(cycle: Array, capacity_Ah: Array) -> Knee | None:
         return None
     if -after * (1 - fine[best]) < LEAST_LOSS * float(np.max(capacity_Ah)):
         return None
-    limit = least * (1 + fdtri(1, free, 0.95) / free)
-    every = np.concatenate((places[left <= limit], fine[left_fine <= limit]))
+    left_fine, _ = _profile(x, capacity_Ah, fine, alike)
+    limit = min(float(left.min()), float(left_fine.min())) * (1 + fdtri(1, free, 0.95) / free)
+    every = np.concatenate((places[left <= limit], fine[left_fine <= limit], fine[[best]]))
     span, start = float(cycle[-1] - cycle[0]), float(cycle[0])
     onset = _onset(x, capacity_Ah, float(fine[best]))
     return Knee(

@@ -100,6 +100,8 @@ def cycling_history(
     charge_h: float | None = None,
     rest_h: float = 0.5,
     coulombic_efficiency: float = 0.9,
+    efficiency_gain: float = 0.0,
+    efficiency_noise: float = 0.0,
     records: int = 30,
     rest_records: int = 5,
     resistance_ohm: float = 0.3,
@@ -120,8 +122,9 @@ def cycling_history(
         Hours that the nominal capacity takes at the constant currents; charge like discharge if not given.
     rest_h : float
         Rest after every half-cycle.
-    coulombic_efficiency : float
-        Discharge over charge, the same in every cycle.
+    coulombic_efficiency, efficiency_gain, efficiency_noise : float
+        Discharge over charge: where it settles, how far below it begins (it comes in with the capacity), and
+        the spread of single cycles.
     records, rest_records : int
         Records of a half-cycle and of a rest; first and last lie on the switch.
     resistance_ohm, resistance_growth : float
@@ -136,7 +139,9 @@ def cycling_history(
     """
     life = life or Life()
     capacity = life.capacities(cycles, seed)
-    taken = capacity / coulombic_efficiency
+    rng = np.random.default_rng(seed + 2)
+    efficiency = coulombic_efficiency - efficiency_gain * np.exp(-np.arange(cycles) / life.gain_cycles)
+    taken = capacity / np.clip(efficiency + efficiency_noise * rng.standard_normal(cycles), 0.05, 1.0)
     discharge_A = life.capacity_Ah / discharge_h
     charge_A = life.capacity_Ah / coulombic_efficiency / (charge_h or discharge_h)
     ohm = resistance_ohm * (1 + resistance_growth * np.arange(cycles))

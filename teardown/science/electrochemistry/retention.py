@@ -29,6 +29,16 @@ END_STATUS: dict[str, Status] = {
     "lab fault": "censored-fault",
 }
 
+ENDS = (
+    "capacity limit",
+    "voltage limit on discharge",
+    "cannot charge",
+    "short or lost voltage",
+    "leak",
+    "gas",
+    *tuple(END_STATUS)[1:],
+)
+
 
 class NoCompleteCycle(MeasurementError):
     """Without a complete cycle there is no capacity to refer to."""

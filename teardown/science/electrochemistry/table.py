@@ -80,6 +80,8 @@ class CycleTable:
     discharge_first: bool = False
     counter: tuple[str, ...] = ()
     remarks: tuple[Remark, ...] = field(default_factory=tuple)
+    steps: Steps | None = None
+    numbering: Cycles | None = None
 
     def __getitem__(self, name: str) -> Array:
         """Give one column."""
@@ -160,7 +162,7 @@ def tabulate(
     joint = {way: half.joint_u_Ah for way, half in zip(("charge", "discharge"), halves, strict=True)}
     remarks += charge_doubts(series, sums, counts, table, joint)
     columns = {name: np.asarray(table[name], dtype=np.float64) for name in CYCLE_COLUMNS}
-    return CycleTable(columns, discharge_first, counts.names if counts else (), tuple(remarks))
+    return CycleTable(columns, discharge_first, counts.names if counts else (), tuple(remarks), steps, cycles)
 
 
 def _over(amount: Array) -> Array:
@@ -339,14 +341,6 @@ def _resistances(series: Series, steps: Steps, cycles: Cycles, delay_s: float) -
     out["resistance_ohm"][cycles.of_step[known]] = ohm[known]
     out["resistance_delay_s"][cycles.of_step[known]] = met[known]
     return out
-
-
-def discharge_records(series: Series, steps: Steps, cycles: Cycles, place: int, sign: int) -> Index:
-    """Give the records of one direction of one cycle."""
-    mine = np.flatnonzero((cycles.of_step == place) & (steps.kind == sign))
-    if not mine.size:
-        return np.zeros(0, dtype=np.int64)
-    return np.concatenate([np.arange(steps.first[k], steps.last[k] + 1) for k in mine.tolist()])
 
 
 def _plateaus(series: Series, steps: Steps, cycles: Cycles, discharge_Ah: Array) -> Array:

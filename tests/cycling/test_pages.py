@@ -1,0 +1,162 @@
+"""The pages of a test, its imports, and the cells of a recipe over each other."""
+
+import pytest
+from django.core.files.uploadedfile import SimpleUploadedFile
+from django.test import Client
+from django.urls import reverse
+from pytest_django import DjangoAssertNumQueries
+
+from teardown.accounts.models import User
+from teardown.cells.models import Test
+from teardown.cycling.actions import import_file
+from teardown.cycling.models import Curves, CyclingFile
+from teardown.files.models import Delivery
+from teardown.files.tasks import work_off
+from teardown.formats.series_write import Dialect, write_text
+from teardown.science.electrochemistry.phantoms import Life, cycling_history
+from tests.makers import make_build, make_cell, make_test, make_user
+
+pytestmark = pytest.mark.django_db
+PLAIN = {
+    "test_time_second": ("Time [s]", 1.0),
+    "current_ampere": ("Current [A]", 1.0),
+    "voltage_volt": ("Voltage [V]", 1.0),
+}
+
+
+def _text(cycles: int = 14, **more: float) -> bytes:
+    return write_text(cycling_history(cycles=cycles, life=Life(**more)).series, Dialect(PLAIN))
+
+
+@pytest.fixture
+def analyst(client: Client) -> User:
+    user = make_user("analyst")
+    client.force_login(user)
+    return user
+
+
+@pytest.fixture
+def imported(analyst: User) -> Test:
+    test = make_test(end="capacity_limit")
+    import_file(test=test, upload=_text(), name="a.csv", by=analyst, apart=False)
+    work_off()
+    return test
+
+
+def test_the_page_shows_curves_numbers_and_files(client: Client, imported: Test) -> None:
+    page = client.get(reverse("history", args=[imported.pk])).content.decode()
+    assert page.count('<svg class="drawing"') >= 5
+    assert "peak capacity" in page
+    assert "a.csv" in page
+    assert "CYCLES_COUNTED" in page
+
+
+@pytest.mark.parametrize(
+    "query",
+    [
+        "across=day",
+        "across=throughput&per=mAh_g",
+        "cycles=3,9",
+        "cycles=nine",
+        "across=x&per=y",
+        "cycles=999999999999",
+    ],
+)
+def test_every_choice_is_drawn(client: Client, imported: Test, query: str) -> None:
+    response = client.get(reverse("history", args=[imported.pk]) + "?" + query)
+    assert response.status_code == 200
+
+
+def test_cycles_that_are_not_there_are_named(client: Client, imported: Test) -> None:
+    page = client.get(reverse("history", args=[imported.pk]) + "?cycles=3,77").content.decode()
+    assert "Not a cycle of this test" in page
+    assert "77" in page
+
+
+def test_the_page_of_a_test_asks_few_questions(
+    client: Client, imported: Test, django_assert_max_num_queries: DjangoAssertNumQueries
+) -> None:
+    with django_assert_max_num_queries(14):
+        client.get(reverse("history", args=[imported.pk]))
+
+
+def test_the_numbers_can_be_taken_away(client: Client, imported: Test) -> None:
+    rows = client.get(reverse("test_cycles", args=[imported.pk])).content.decode().splitlines()
+    assert rows[0].startswith("cycle,start_s")
+    assert len(rows) == 15
+    curves = (
+        client.get(reverse("test_curves", args=[imported.pk]) + "?cycles=2").content.decode().splitlines()
+    )
+    assert len(curves) == 1 + 2 * 120
+    series = client.get(reverse("test_series", args=[imported.pk]))
+    assert b"".join(series).startswith(b"PAR1")  # type: ignore[arg-type]
+
+
+def test_a_test_without_files_says_so(client: Client, analyst: User) -> None:
+    test = make_test()
+    page = client.get(reverse("history", args=[test.pk])).content.decode()
+    assert "No cycling file has been imported" in page
+    assert client.get(reverse("test_series", args=[test.pk])).status_code == 404
+    assert client.get(reverse("test_cycles", args=[test.pk])).status_code == 200
+
+
+def test_a_file_is_shown_mapped_applied_and_withdrawn_in_the_browser(client: Client, analyst: User) -> None:
+    test = make_test()
+    bare = SimpleUploadedFile("b.csv", _text().replace(b"Voltage [V]", b"Voltage"))
+    shown = client.post(reverse("import_series", args=[test.pk]), {"file": bare}, follow=True)
+    assert "Name the unit in a column map" in shown.content.decode()
+    delivery = Delivery.objects.get()
+    address = reverse("series_import", args=[delivery.pk])
+    answers = {"deed": "map", "sign": "auto"}
+    for k, (quantity, unit) in enumerate(
+        (("test_time_second", "s"), ("current_ampere", "A"), ("voltage_volt", "V"))
+    ):
+        answers |= {f"quantity_{k}": quantity, f"unit_{k}": unit}
+    page = client.post(address, answers, follow=True).content.decode()
+    assert "14, 14 complete" in page
+    client.post(address, {"deed": "apply"})
+    work_off()
+    assert Curves.objects.get(test=test).n == 14
+    assert client.post(address, {"deed": "withdraw", "reason": ""}).status_code == 422
+    client.post(address, {"deed": "withdraw", "reason": "wrong cell"})
+    assert CyclingFile.objects.filter(withdrawn=True).exists()
+
+
+def test_a_map_without_a_unit_is_refused_in_words(client: Client, analyst: User) -> None:
+    test = make_test()
+    client.post(reverse("import_series", args=[test.pk]), {"file": SimpleUploadedFile("b.csv", _text())})
+    address = reverse("series_import", args=[Delivery.objects.get().pk])
+    answers = {
+        "deed": "map",
+        "sign": "auto",
+        "quantity_0": "test_time_second",
+        "quantity_1": "current_ampere",
+        "quantity_2": "voltage_volt",
+    }
+    response = client.post(address, answers)
+    assert response.status_code == 422
+    assert "Choose a unit of time" in response.content.decode()
+    assert client.get(reverse("series_map", args=[Delivery.objects.get().pk])).json()["schema"]["fields"]
+
+
+def test_the_cells_of_a_recipe_lie_over_each_other(client: Client, analyst: User) -> None:
+    build = make_build()
+    for k in range(4):
+        test = make_test(make_cell(build=build), end="capacity_limit" if k else None)
+        import_file(
+            test=test,
+            upload=_text(cycles=8 + 2 * k, capacity_Ah=0.5 + 0.05 * k),
+            name=f"{k}.csv",
+            by=analyst,
+            apart=False,
+        )
+    work_off()
+    page = client.get(reverse("recipe_capacity", args=[build.revision.recipe.code])).content.decode()
+    assert "4 cells with a cycling file" in page
+    assert "median" in page
+
+
+def test_a_guest_sees_no_open_cell(client: Client, imported: Test) -> None:
+    client.force_login(make_user("guest"))
+    assert client.get(reverse("history", args=[imported.pk])).status_code == 404
+    assert client.get(reverse("import_series", args=[imported.pk])).status_code == 403

@@ -1,0 +1,105 @@
+"""No trap is walked into: each file gives the truth, or a refusal that says why."""
+
+from collections.abc import Callable
+
+import numpy as np
+import pytest
+
+from teardown.formats.series import read_series
+from teardown.science.electrochemistry.summary import summarise
+from tests.formats.series_traps import (
+    PHANTOM,
+    TRAPS,
+    Trap,
+    coarse_current_with_counter,
+    plain,
+    tiny_first_cycle,
+)
+
+
+@pytest.mark.parametrize("make", TRAPS, ids=lambda make: make.__name__)
+def test_a_trap_gives_the_truth_or_a_refusal(make: Callable[[], Trap]) -> None:
+    trap = make()
+    found = read_series(trap.data, name=trap.name)
+    remarks = list(found.remarks)
+    summary = None
+    if found.arrays is not None:
+        summary = summarise(found.arrays, iron_mass_g=trap.iron_mass_g)
+        remarks += summary.remarks
+    codes = {r.code for r in remarks}
+    errors = {r.code for r in remarks if r.level == "error"}
+    assert all(r.message.endswith((".", "?")) for r in remarks)
+    if trap.refused:
+        assert trap.refused in errors, codes
+        return
+    assert not errors, [r.message for r in remarks]
+    assert set(trap.said) <= codes
+    assert summary is not None
+    exact = 1e-6 if "parquet" not in trap.name else 2e-6
+    for name in ("charge", "discharge"):
+        truth_Ah, truth_Wh = getattr(PHANTOM, f"{name}_Ah"), getattr(PHANTOM, f"{name}_Wh")
+        if make.__name__ == "half_cell_with_falling_mean" and name == "charge":
+            truth_Wh = truth_Wh - 2.0 * truth_Ah
+        error_Ah = np.abs(summary.cycles[f"{name}_Ah"] - truth_Ah)
+        error_Wh = np.abs(summary.cycles[f"{name}_Wh"] - truth_Wh)
+        if trap.exact:
+            assert np.all(error_Ah <= exact * truth_Ah)
+            assert np.all(error_Wh <= 1e-4 * np.abs(truth_Wh))
+        else:
+            assert np.all(error_Ah <= 2 * summary.cycles[f"u_{name}_Ah"] + exact * truth_Ah)
+            assert np.all(error_Wh <= 2 * summary.cycles[f"u_{name}_Wh"] + 1e-4 * truth_Wh)
+
+
+def test_a_coarse_current_gives_way_to_the_counter() -> None:
+    found = read_series(coarse_current_with_counter().data, name="a.csv")
+    assert found.arrays is not None
+    summary = summarise(found.arrays)
+    truth = PHANTOM.discharge_Ah * 0.2e-3 / PHANTOM.series.current_A.max()
+    assert np.all(np.abs(summary.cycles["discharge_Ah"] / truth - 1) < 1e-4)
+    assert np.all(np.abs(summary.cycles["discharge_integral_Ah"] / truth - 1) > 0.05)
+
+
+def test_a_first_cycle_of_microampere_hours_has_no_efficiency() -> None:
+    found = read_series(tiny_first_cycle().data, name="a.csv")
+    assert found.arrays is not None
+    cycles = summarise(found.arrays).cycles
+    assert np.isnan(cycles["coulombic_efficiency"][0])
+    assert np.nanmax(cycles["coulombic_efficiency"]) < 1
+
+
+@pytest.mark.parametrize(
+    "data",
+    [
+        b"",
+        b"\x00" * 500,
+        b"PK\x03\x04broken",
+        b"PAR1broken",
+        b"\x1f\x8b\x08broken",
+        b"one,two,three\n",
+        b"1,2,3\n4,5,6\n",
+        "žluť\n".encode(),
+        b"\xff\xfe\x00",
+    ],
+)
+def test_what_is_no_table_is_refused_in_words(data: bytes) -> None:
+    found = read_series(data, name="x")
+    assert found.arrays is None
+    assert found.errors
+    assert all(r.message and r.remedy for r in found.errors)
+
+
+def test_a_map_that_was_found_reads_the_file_again() -> None:
+    found = read_series(plain().data, name="a.csv")
+    again = read_series(plain().data, name="a.csv", column_map=found.document())
+    assert found.arrays is not None
+    assert again.arrays is not None
+    assert np.array_equal(found.arrays.voltage_V, again.arrays.voltage_V)
+    assert again.fingerprint == found.fingerprint
+
+
+def test_a_packed_file_reads_like_the_open_one() -> None:
+    import gzip
+
+    found = read_series(gzip.compress(plain().data), name="a.csv.gz")
+    assert found.arrays is not None
+    assert len(found.arrays) == len(PHANTOM.series)

@@ -36,7 +36,8 @@ NOUNS = {
     "dissection.order": "order",
     "imaging.micrograph": "micrograph", "imaging.imagingsession": "imaging session",
     "diffraction.pattern": "pattern", "diffraction.fit": "phase fractions",
-    "findings.judgement": "the judgement of", "findings.decision": "the decision on", "findings.balance": "the balance of",
+    "findings.judgement": "the judgement of", "findings.decision": "the decision on",
+    "findings.balance": "the balance of",
     "accounts.user": "",
     "vocabulary.term": "term", "review.mark": "mark", "review.keptview": "the view",
 }  # fmt: skip

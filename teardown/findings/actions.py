@@ -3,6 +3,7 @@
 import datetime as dt
 from collections.abc import Sequence
 from dataclasses import dataclass
+from hashlib import sha256
 from typing import Any
 
 from django.core.exceptions import ValidationError
@@ -10,10 +11,15 @@ from django.db import models, transaction
 
 from teardown.accounts.roles import demand
 from teardown.cells.models import Cell
+from teardown.diffraction.models import Review as FitReview
 from teardown.dissection.models import Entry
+from teardown.files.models import Run
+from teardown.files.runs import ask
+from teardown.files.tasks import ring_on_commit
 from teardown.findings.models import (
     LOOKED_AT,
     THINGS,
+    Balance,
     Decision,
     Evidence,
     Judgement,
@@ -21,9 +27,10 @@ from teardown.findings.models import (
     found_in,
 )
 from teardown.findings.rules import OF_THING, Claim, faults_of_judgement, kind_of_entry
+from teardown.imaging.models import Review as ImageReview
 from teardown.records.actions import record
 from teardown.records.models import Record
-from teardown.records.rules import subject_of
+from teardown.records.rules import canonical, subject_of
 from teardown.science.reliability.evidence import Piece
 from teardown.vocabulary.models import Term
 
@@ -162,6 +169,47 @@ def decide(
             payload={"outcome": outcome.pk, "considered": sorted(each.pk for each in standing)},
         )
     return decision
+
+
+def ask_balance(*, cell: Cell, by: Any, at: dt.datetime | None = None) -> Run:
+    """Ask for the balance of a cell; nothing is computed again while nothing it rests on has changed."""
+    if by is not None:
+        demand(by, "measures.run")
+    with transaction.atomic():
+        run = ask("findings.balance", subject=cell, by=by, inputs=_balance_inputs(cell))
+        if run.state == Run.State.QUEUED:
+            record(verb="asked for the balance of", subject=cell, by=by, at=at, payload={"run": run.pk})
+            ring_on_commit(run)
+    return run
+
+
+def _balance_inputs(cell: Cell) -> dict[str, Any]:
+    """Name what a balance rests on: cell as built, bench, and the runs that made the other numbers."""
+    entries = found_in(cell, "entry").current().order_by("pk").values_list("pk", flat=True)
+    twins = Balance.objects.filter(
+        cell__time_zero=True, cell__build__revision__recipe=cell.build.revision.recipe_id
+    ).exclude(cell=cell)
+    test = cell.tests.order_by("-number").values("pk", "version", "state_at_stop", "ended_at").first()
+    told = {
+        "build": [cell.pk, cell.version, cell.build.version],
+        "test": test,
+        "entries": list(entries),
+        "time zero": list(twins.order_by("pk").values_list("pk", flat=True)),
+        "rejected": {
+            "sections": sorted(ImageReview.objects.filter(verdict="reject").values_list("run_id", flat=True)),
+            "fits": sorted(FitReview.objects.filter(verdict="reject").values_list("fit_id", flat=True)),
+        },
+    }
+    parts: dict[str, Any] = {"books": (cell, sha256(canonical(told).encode()).hexdigest())}
+    summary = found_in(cell, "test_summary").order_by("-pk").first()
+    phase = found_in(cell, "phase").order_by("-fit_id").first()
+    if summary is not None:
+        parts["cycling"] = summary.run
+    if phase is not None:
+        parts["phases"] = phase.fit.run
+    for number, row in enumerate(found_in(cell, "sample_measure").order_by("run_id")):
+        parts[f"section {number + 1}"] = row.run
+    return parts
 
 
 def _kind(row: models.Model) -> Any:

@@ -11,4 +11,6 @@ urlpatterns = [
     path("cells/<str:code>/judge/", views.judge, name="judge"),
     path("cells/<str:code>/judgements/look/", views.look, name="look_at_judgements"),
     path("cells/<str:code>/decide/", views.decide, name="decide"),
+    path("cells/<str:code>/balance/", views.balance, name="balance"),
+    path("cells/<str:code>/balance/ask/", views.ask_balance, name="ask_balance"),
 ]

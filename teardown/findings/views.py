@@ -12,8 +12,10 @@ from django.views.decorators.http import require_POST
 
 from teardown.accounts.roles import may, needs
 from teardown.cells.models import Cell
+from teardown.files.models import Run
 from teardown.findings import actions
 from teardown.findings.dossier import telling
+from teardown.findings.dossier.balance import balance_of
 from teardown.findings.dossier.judging import JudgePage, judge_page, own_judgement
 from teardown.findings.dossier.modes import Modes, Question, modes_of
 from teardown.findings.dossier.waiting import waiting_for
@@ -103,6 +105,22 @@ def decide(request: HttpRequest, code: str) -> HttpResponse:
     return render(
         request, "findings/judge.html", _judging(request, page, blank) | {"decision_form": form}, status=422
     )
+
+
+@needs("recipes.see")
+def balance(request: HttpRequest, code: str) -> HttpResponse:
+    """Show where the capacity of a cell went."""
+    return render(request, "findings/balance.html", {"shown": balance_of(_cell(request, code))})
+
+
+@require_POST
+@needs("measures.run")
+def ask_balance(request: HttpRequest, code: str) -> HttpResponse:
+    """Have the balance of a cell made."""
+    run = actions.ask_balance(cell=_cell(request, code), by=request.user)
+    if run.state == Run.State.DONE:
+        messages.success(request, "Nothing that the balance rests on has changed; it stands as it is.")
+    return redirect("balance", code=code)
 
 
 def _cell(request: HttpRequest, code: str) -> Cell:

@@ -8,6 +8,7 @@ from django.urls import reverse
 from teardown.cells.models import Cell
 from teardown.findings.actions import Assigned, decide, judge
 from teardown.findings.dossier import telling
+from teardown.findings.dossier.factors import FACTORS
 from teardown.findings.dossier.modes import Question, modes_of
 from tests.findings.findings import Opened, mode, passivated, rooted
 from tests.makers import make_build, make_cell, make_revision, make_test, make_user
@@ -167,8 +168,7 @@ def test_built_running_and_waiting_cells_are_told_apart():
 
 def test_every_factor_can_be_asked_by():
     lab({"tin": ["passivation"] * 5, "zinc": ["short"] * 5})
-    for factor in ("additive", "additive_amount", "iron", "alkali", "air_electrode", "temperature", "protocol",
-                   "chamber", "recipe", "build"):  # fmt: skip
+    for factor in FACTORS:
         answer = ask(factor=factor)
         assert sum(level.judged for level in answer.levels) == 10
         assert telling.plot(answer) is not None

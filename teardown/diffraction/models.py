@@ -1,11 +1,43 @@
 """Patterns, fits and the phases in them."""
 
+from typing import Any, Self
+
 from django.db import models
 from django.db.models import Q
 
+from teardown.accounts.roles import may
+from teardown.cells.models import Cell
 from teardown.dissection.models import Sample
 from teardown.files.models import Receipt, Run
 from teardown.records.models import AppendOnly
+
+
+class PatternQuerySet(models.QuerySet["Pattern"]):
+    """Questions to patterns."""
+
+    def visible_to(self, user: Any) -> Self:
+        """Only those that this person may see: a guest sees those of closed cells."""
+        return self if may(user, "cells.see_open") else self.filter(of_cells(Cell.objects.visible_to(user)))
+
+    def of_cell(self, code: str) -> Self:
+        """Only those of samples that were cut from this cell."""
+        return self.filter(of_cells(Cell.objects.filter(code__iexact=code)))
+
+    def with_sample(self) -> Self:
+        """Fetch what pages show: the file, and the sample up to its cell."""
+        return self.select_related(
+            "receipt__file", "by", "sample__part__dissection__cell", "sample__part__component",
+            "sample__parent__part__dissection__cell", "sample__parent__part__component",
+        )  # fmt: skip
+
+
+def of_cells(cells: models.QuerySet[Cell], piece: str = "sample") -> Q:
+    """Say of a row with a sample that it was cut from one of these cells, in up to three steps."""
+    wanted = Q()
+    for _ in range(4):
+        wanted |= Q(**{f"{piece}__part__dissection__cell__in": cells})
+        piece += "__parent"
+    return wanted
 
 
 class Pattern(AppendOnly):
@@ -17,6 +49,8 @@ class Pattern(AppendOnly):
         CU = "cu", "Cu Kα"
         CO = "co", "Co Kα"
         MO = "mo", "Mo Kα"
+        CR = "cr", "Cr Kα"
+        FE = "fe", "Fe Kα"
 
     sample = models.ForeignKey(Sample, models.PROTECT, null=True, blank=True, related_name="+")
     receipt = models.ForeignKey(Receipt, models.PROTECT, related_name="+")
@@ -34,20 +68,45 @@ class Pattern(AppendOnly):
             ("unknown", "unknown"),
         ],
     )
+    grain_low_um = models.FloatField(null=True, blank=True, help_text="Grain diameter, µm: at least.")
+    grain_high_um = models.FloatField(null=True, blank=True, help_text="Grain diameter, µm: at most.")
+    monochromator_2theta_deg = models.FloatField(
+        null=True, blank=True, help_text="Angle of a monochromator behind the specimen; none if empty."
+    )
+    alpha_1_only = models.BooleanField(default=False)
+    facts = models.JSONField(
+        default=dict, blank=True, help_text="Points, range, step, header and remarks, as read at arrival."
+    )
     measured_on = models.DateField(null=True, blank=True)
     note = models.TextField(blank=True)
     by = models.ForeignKey("accounts.User", models.PROTECT, null=True, blank=True, related_name="+")
     at = models.DateTimeField(auto_now_add=True)
 
+    objects = PatternQuerySet.as_manager()
+
     class Meta:
         ordering = ["-pk"]
         constraints = [
             models.CheckConstraint(
+                condition=Q(grain_low_um__isnull=True, grain_high_um__isnull=True)
+                | Q(grain_low_um__gt=0, grain_high_um__gte=models.F("grain_low_um")),
+                name="grain_size_rises_from_above_zero",
+                violation_error_message="A grain size has both ends, above zero, the smaller first.",
+            ),
+            models.CheckConstraint(
                 condition=Q(standard="", standard_fraction__isnull=True)
-                | (~Q(standard="") & Q(standard_fraction__gt=0, standard_fraction__lt=1)),
+                | (
+                    ~Q(standard="")
+                    & Q(standard_fraction__isnull=False, standard_fraction__gt=0, standard_fraction__lt=1)
+                ),
                 name="a_standard_has_its_share",
-            )
+                violation_error_message="An internal standard comes with its weighed share, between 0 and 1.",
+            ),
         ]
+
+    def __str__(self) -> str:
+        """Give the name of its file."""
+        return self.receipt.name
 
 
 class Fit(AppendOnly):
@@ -63,6 +122,7 @@ class Fit(AppendOnly):
     statistics = models.JSONField(default=dict, blank=True)
     flags = models.JSONField(default=list, blank=True)
     source = models.CharField(max_length=120, blank=True, help_text="Where an external result came from.")
+    curves = models.BinaryField(blank=True, default=b"", help_text="The fit point by point, packed.")
 
     class Meta:
         ordering = ["-pk"]
@@ -83,6 +143,9 @@ class PhaseFraction(AppendOnly):
     esd = models.FloatField(null=True, blank=True)
     u = models.FloatField(null=True, blank=True)
     below_limit = models.BooleanField(default=False, help_text="The fraction is a limit: less than this.")
+    details = models.JSONField(
+        default=dict, blank=True, help_text="Cell, size, texture, corrected value, group, as found."
+    )
 
     class Meta:
         ordering = ["pk"]

@@ -1,0 +1,307 @@
+"""What people do with patterns: add, fit again, bring fractions from elsewhere, accept, reject."""
+
+import datetime as dt
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from django.core.exceptions import ValidationError
+from django.core.files.base import File
+from django.db import transaction
+
+from teardown.accounts.roles import demand
+from teardown.cells.models import Material
+from teardown.diffraction.models import Fit, Pattern, Review
+from teardown.diffraction.rules import ASK_WHY, likely_phases
+from teardown.diffraction.runs import ask_external, ask_fit
+from teardown.dissection.models import Sample
+from teardown.files.models import Run
+from teardown.files.store import keep
+from teardown.records.actions import record
+from teardown.science.errors import Refusal
+
+LARGEST_BYTES = 20 * 2**20
+
+
+def elements_of(sample: Sample | None) -> tuple[str, ...]:
+    """Give the elements that the recipe of a sample's cell names."""
+    part = sample.origin if sample else None
+    if part is None:
+        return ()
+    revision = part.dissection.cell.build.revision_id
+    named = Material.objects.filter(pk__in=_materials(revision)).values_list("constituents", flat=True)
+    return tuple(dict.fromkeys(element for row in named for element in row))
+
+
+def _materials(revision: int) -> Any:
+    from teardown.cells.models import RecipePart
+
+    return RecipePart.objects.filter(revision=revision).values("material")
+
+
+def phases_for(pattern_of: Sample | None, standard: str = "") -> tuple[str, ...]:
+    """Offer phases for a pattern of this sample, from its recipe and whether it was rinsed."""
+    rinsed = pattern_of.rinsed if pattern_of else None
+    return likely_phases(elements_of(pattern_of), rinsed=rinsed, standard=standard)
+
+
+def add_pattern(
+    *,
+    file: File[Any] | bytes,
+    by: Any,
+    name: str = "",
+    sample: Sample | None = None,
+    radiation: str = "",
+    standard: str = "",
+    standard_fraction: float | None = None,
+    preparation: str = "",
+    grain_um: tuple[float, float] | None = None,
+    monochromator_2theta_deg: float | None = None,
+    alpha_1_only: bool = False,
+    measured_on: dt.date | None = None,
+    note: str = "",
+    phases: Sequence[str] | None = None,
+    fit: bool = True,
+) -> Pattern:
+    """Keep a powder pattern as it came, and have its phases fitted.
+
+    Parameters
+    ----------
+    radiation : str
+        "cu", "co", "mo", "cr" or "fe"; left out, what the file's header says, else copper.
+    grain_um : (low, high), optional
+        Range of the grain diameter, in µm; it decides how far metal is hidden beside its oxides.
+    phases : sequence of str, optional
+        Phases to offer; left out, those that the recipe makes likely.
+
+    Raises
+    ------
+    ValidationError
+        With the reason, if the file is no pattern or what is said of it cannot be; nothing is kept then.
+    """
+    demand(by, "patterns.add")
+    given = name or getattr(file, "name", "") or "pattern"
+    facts, hint = _looked_at(_bytes_of(file), given)
+    tube = radiation or hint or "cu"
+    standard = _keys([standard])[0] if standard else ""
+    offered = _keys(phases) if phases is not None else phases_for(sample, standard)
+    pattern = Pattern(
+        sample=sample,
+        radiation=tube,
+        standard=standard,
+        standard_fraction=standard_fraction,
+        preparation=preparation,
+        grain_low_um=grain_um[0] if grain_um else None,
+        grain_high_um=grain_um[1] if grain_um else None,
+        monochromator_2theta_deg=monochromator_2theta_deg,
+        alpha_1_only=alpha_1_only,
+        facts=facts | {"anode_in_header": hint or ""},
+        measured_on=measured_on,
+        note=note,
+        by=by,
+    )
+    pattern.full_clean(exclude=["receipt"])
+    receipt = keep(file, by=by, name=given, facts={"points": facts["points"]})
+    with transaction.atomic():
+        pattern.receipt = receipt
+        pattern.save()
+        if fit:
+            ask_fit(pattern, offered, by=by)
+        record(
+            verb="added",
+            subject=pattern,
+            by=by,
+            payload={"name": receipt.name, "sample": sample.code if sample else "", "phases": list(offered)},
+        )
+    return pattern
+
+
+def _bytes_of(file: File[Any] | bytes) -> bytes:
+    """Give the bytes of an upload that is small enough to be a pattern."""
+    size = len(file) if isinstance(file, bytes) else file.size
+    if size is not None and size > LARGEST_BYTES:
+        raise ValidationError(f"{size // 2**20} MB is more than a powder pattern ever needs (20 MB).")
+    if isinstance(file, bytes):
+        return file
+    file.seek(0)
+    return bytes(file.read())
+
+
+def _looked_at(data: bytes, name: str) -> tuple[dict[str, Any], str | None]:
+    """Read a pattern once at arrival: what it looks like, and the hint of a tube."""
+    from teardown.formats.powder import read_pattern
+
+    try:
+        found = read_pattern(data, name)
+    except Refusal as refusal:
+        raise ValidationError(str(refusal)) from refusal
+    looks = found.quality
+    facts = {
+        "points": looks.n,
+        "first_deg": looks.first_deg,
+        "last_deg": looks.last_deg,
+        "step_deg": round(looks.step_deg, 5),
+        "highest": looks.highest,
+        "kind": found.kind,
+        "header": found.header[:4000],
+        "has_uncertainties": found.sigma is not None,
+        "remarks": [
+            {"code": r.code, "level": r.level, "message": r.message, "remedy": r.remedy}
+            for r in found.remarks
+        ],
+    }
+    return facts, found.anode
+
+
+def _keys(names: Sequence[str]) -> tuple[str, ...]:
+    """Find the keys of phases, or refuse in words."""
+    from teardown.science.crystallography.phases import choose
+
+    try:
+        return tuple(phase.key for phase in choose(names))
+    except Refusal as refusal:
+        raise ValidationError(str(refusal)) from refusal
+
+
+def fit_again(
+    *,
+    pattern: Pattern,
+    phases: Sequence[str],
+    by: Any,
+    range_deg: tuple[float, float] | None = None,
+    hump_deg: tuple[float, float] | None = None,
+    particle_size_um: tuple[float, float] | None = None,
+    reason: str = "",
+) -> Run:
+    """Have a pattern fitted with these phases; what was found before stays.
+
+    Raises
+    ------
+    ValidationError
+        If a phase is not known, or a range cannot be.
+    """
+    demand(by, "patterns.add")
+    offered = _keys(phases)
+    if len(offered) > 10:
+        raise ValidationError(f"{len(offered)} phases are offered; one pattern tells at most ten apart.")
+    if range_deg and not 0 < range_deg[0] < range_deg[1] < 180:
+        raise ValidationError("The range rises, and lies between 0 and 180 degrees.")
+    if particle_size_um and not 0 < particle_size_um[0] <= particle_size_um[1]:
+        raise ValidationError("The grain size rises, and lies above zero.")
+    more: dict[str, Any] = {
+        "range_deg": list(range_deg) if range_deg else None,
+        "humps": [list(hump_deg)] if hump_deg else None,
+    }
+    if particle_size_um:
+        more["particle_size_um"] = list(particle_size_um)
+    with transaction.atomic():
+        run = ask_fit(pattern, offered, by=by, **more)
+        record(
+            verb="asked to fit",
+            subject=pattern,
+            by=by,
+            reason=reason,
+            payload={"run": run.pk, "phases": list(offered)},
+        )
+    return run
+
+
+def give_fractions(
+    *,
+    result: File[Any] | bytes | str,
+    by: Any,
+    sample: Sample | None = None,
+    pattern: Pattern | None = None,
+    name: str = "",
+    source: str = "",
+    unit: str | None = None,
+    names: Mapping[str, str] | None = None,
+) -> Run:
+    """Bring phase fractions that someone refined elsewhere: typed, pasted, as a table, or a powder CIF.
+
+    Parameters
+    ----------
+    result : File, bytes or str
+        The text; it is kept as it came.
+    sample, pattern
+        What it is of; one of them.
+    source : str
+        Who or what refined it.
+    names : mapping, optional
+        What a written name stands for, where it is ambiguous: name to key of the phase table.
+
+    Raises
+    ------
+    ValidationError
+        If it cannot be read, or a name stands for more than one phase and is not settled.
+    """
+    demand(by, "patterns.add")
+    of = pattern or sample
+    if of is None:
+        raise ValidationError("Say which sample or pattern the fractions are of.")
+    data = result.encode() if isinstance(result, str) else _bytes_of(result)
+    _check_external(data, unit, names or {})
+    given = name or getattr(result, "name", "") or "typed phase fractions.txt"
+    receipt = keep(data, by=by, name=given)
+    settings_: dict[str, Any] = {"source": source[:120]}
+    if unit:
+        settings_["unit"] = unit
+    if names:
+        settings_["names"] = dict(names)
+    with transaction.atomic():
+        run = ask_external(of, receipt.file, by=by, settings_=settings_)
+        record(
+            verb="brought phase fractions",
+            subject=of,
+            by=by,
+            payload={"run": run.pk, "name": receipt.name, "source": source},
+        )
+    return run
+
+
+def _check_external(data: bytes, unit: str | None, names: Mapping[str, str]) -> None:
+    """Refuse an external result that cannot be booked."""
+    from teardown.formats.phase_fractions import read_fractions
+
+    try:
+        found = read_fractions(data, unit=unit)
+    except Refusal as refusal:
+        raise ValidationError(str(refusal)) from refusal
+    _keys(list(names.values())) if names else None
+    open_names = [
+        r for r in found.remarks if r.code == "EXT_AMBIGUOUS_PHASE" and not _settled(r.where, found, names)
+    ]
+    if open_names:
+        raise ValidationError([f"{r.where.capitalize()}: {r.message}" for r in open_names])
+
+
+def _settled(where: str, found: Any, names: Mapping[str, str]) -> bool:
+    """Say whether a remark on a line is about a name that was settled."""
+    line = int(where.removeprefix("line "))
+    return any(row.line == line and row.name in names for row in found.rows)
+
+
+def review(*, fit: Fit, verdict: str, by: Any, reason: str = "") -> Review:
+    """Accept or reject a fit. Grave remarks are accepted only with a word on why.
+
+    Raises
+    ------
+    ValidationError
+        If a reason is missing.
+    """
+    demand(by, "measures.review")
+    grave = sorted({flag["code"] for flag in fit.flags} & ASK_WHY)
+    if verdict == Review.Verdict.ACCEPT and grave and not reason.strip():
+        said = next(flag["message"] for flag in fit.flags if flag["code"] == grave[0])
+        raise ValidationError(f"Say why this is accepted although it carries a grave remark: {said}")
+    word = Review(fit=fit, verdict=verdict, reason=reason.strip(), by=by)
+    word.full_clean()
+    with transaction.atomic():
+        word.save()
+        record(
+            verb="accepted" if verdict == Review.Verdict.ACCEPT else "rejected",
+            subject=fit,
+            by=by,
+            reason=reason.strip(),
+            payload={"run": fit.run_id, "pattern": fit.pattern_id, "sample": fit.sample_id},
+        )
+    return word

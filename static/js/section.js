@@ -6,6 +6,6 @@ document.addEventListener("click", (event) => {
   for (const other of document.querySelectorAll("[data-classes]")) {
     other.setAttribute("aria-pressed", String(!shown));
     other.textContent = shown ? "image only" : "classes shown";
-    other.closest(".section").classList.toggle("bare", shown);
   }
+  for (const section of document.querySelectorAll(".section")) section.classList.toggle("bare", shown);
 });

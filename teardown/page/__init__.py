@@ -10,7 +10,7 @@ Numbers typed in
 Numbers shown
     ``{% load page %}``; in Python the same things are in `typesetting`.
     ``{% estimate e "oxide coverage" percent=True href=url limit="oxide below 0.4 µm is not seen" %}`` sets
-    it large with interval and n; ``style="line"`` in a sentence, ``style="cell"`` in a table; None says
+    it large with interval and n; ``shape="line"`` in a sentence, ``shape="cell"`` in a table; None says
     "not measured".
     Filters: ``chemistry`` (Bi2S3), ``num``, ``unit:"g"``, ``percent``, ``day``, ``short_day``, ``moment``,
     ``duration``, ``counted:"field"``.

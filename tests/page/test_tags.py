@@ -39,11 +39,11 @@ def test_a_proposed_estimate_says_so_and_an_accepted_one_does_not() -> None:
 
 def test_no_estimate_is_said_in_words() -> None:
     assert "not measured" in rendered('{% estimate e "pore size" %}', e=None)
-    assert rendered('{% estimate e style="cell" %}', e=None) == "—"
+    assert rendered('{% estimate e shape="cell" %}', e=None) == "—"
 
 
 def test_an_estimate_in_a_table_is_short() -> None:
-    assert rendered('{% estimate e percent=True style="cell" %}', e=COVERAGE) == "71 (66–76)"
+    assert rendered('{% estimate e percent=True shape="cell" %}', e=COVERAGE) == "71 (66–76)"
 
 
 def test_a_figure_comes_with_caption_and_its_numbers() -> None:

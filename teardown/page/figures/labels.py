@@ -167,6 +167,7 @@ class Wish:
     css: str
     own: int = -1  # the curve it belongs to: it may stand near that one, not on it
     must: bool = False
+    on_lines: bool = False  # a limit may carry its own words on its line
 
 
 @dataclass(frozen=True, slots=True)
@@ -190,6 +191,7 @@ class Sheet:
 
     bounds: Box
     curves: list[NDArray[np.float64]] = field(default_factory=list)
+    lines: list[Box] = field(default_factory=list)
     words: list[Word] = field(default_factory=list)
     blocked: list[Box] = field(default_factory=list)
 
@@ -201,7 +203,7 @@ class Sheet:
         """Set each text in its first free place; give back those that found none."""
         left_over = []
         for wish in wishes:
-            spot = next((s for s in wish.spots if self._free(s.box(wish.text), wish.own)), None)
+            spot = next((s for s in wish.spots if self._free(s.box(wish.text), wish)), None)
             if spot is None and wish.must:
                 spot = next((s for s in wish.spots if self._clear_of_words(s.box(wish.text))), None)
             if spot is None:
@@ -217,8 +219,11 @@ class Sheet:
             and not any(box.meets(b, 1) for b in self.blocked)
         )
 
-    def _free(self, box: Box, own: int) -> bool:
+    def _free(self, box: Box, wish: Wish) -> bool:
+        own = wish.own
         if not self._clear_of_words(box):
+            return False
+        if not wish.on_lines and any(box.meets(line, 1) for line in self.lines):
             return False
         for i, points in enumerate(self.curves):
             gap = 1.0 if i == own else 4.0

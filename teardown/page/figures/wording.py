@@ -31,6 +31,7 @@ def words_in(figure: Figure, frame: Frame) -> tuple[Sheet, list[Wish]]:
             x, y = np.repeat(x, 2), np.column_stack([y, np.full(len(y), np.nan)]).ravel()
         sheet.draw_over(x, y)
     sheet.blocked += _axis_boxes(figure, frame)
+    sheet.lines += _rule_lines(figure, frame)
     for curve in figure.curves:
         sheet.settle(_end_wish(curve, frame))
     if figure.plain:
@@ -72,6 +73,18 @@ def _axis_boxes(figure: Figure, frame: Frame) -> list[Box]:
     return boxes
 
 
+def _rule_lines(figure: Figure, frame: Frame) -> list[Box]:
+    box, lines = frame.box, []
+    for rule in figure.rules:
+        if rule.along == "y":
+            y = frame.left.at(rule.at)
+            lines.append(Box(box.left, y, box.right, y))
+        else:
+            x = frame.x.at(rule.at)
+            lines.append(Box(x, box.top, x, box.bottom))
+    return lines
+
+
 def _end_wish(curve: Curve, frame: Frame) -> list[Wish]:
     last = last_point(curve, frame)
     if not curve.end_label or last is None:
@@ -108,7 +121,7 @@ def _rule_wishes(figure: Figure, frame: Frame) -> list[Wish]:
                 for spot in (Spot(x + 5, y), Spot(x - 5, y, "end"))
             ]
         if rule.label:
-            wishes.append(Wish(rule.label, spots, "label soft", must=True))
+            wishes.append(Wish(rule.label, spots, "label soft", must=True, on_lines=True))
     return wishes
 
 

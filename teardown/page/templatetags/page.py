@@ -28,7 +28,7 @@ def estimate(
     href: str = "",
     limit: str = "",
     status: str = "",
-    style: str = "block",
+    shape: str = "block",
 ) -> SafeString | str:
     """Set an estimate: large with its soft line ("block"), in a sentence ("line") or in a table ("cell").
 
@@ -38,12 +38,12 @@ def estimate(
     if value is None:
         return (
             render_to_string("page/_no_estimate.html", {"label": label})
-            if style == "block"
+            if shape == "block"
             else typesetting.NOTHING
         )
-    if style == "line":
+    if shape == "line":
         return _linked(typesetting.estimate_line(value, percent=percent), href)
-    if style == "cell":
+    if shape == "cell":
         return _linked(typesetting.estimate_cell(value, percent=percent), href)
     number, _, _, unit = typesetting.estimate_parts(value, percent=percent)
     context = {

@@ -243,7 +243,7 @@ def _by_cell(
         image = SectionImage(
             row.pk,
             address("micrograph_picture", row.pk),
-            address("micrograph_overlay", row.pk) if result else "",
+            address("micrograph_overlay", row.pk) if result and result.class_map_id else "",
             address("micrograph", row.pk),
             place + (f"; {number(age, 0)} min in air" if age is not None else ""),
             status,

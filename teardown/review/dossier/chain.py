@@ -77,11 +77,13 @@ def _verb(record: Record, terms: dict[str, str]) -> str:
 
 
 def gathered(rows: Iterable[Told], most: int) -> list[tuple[Told, int]]:
-    """Put neighbours that say the same into one, with how often it was said."""
+    """Put those that say the same and stand near into one, with how often it was said."""
     found: list[tuple[Told, int]] = []
     for row in rows:
-        if found and (row.who, row.verb, row.what, row.record.reason) == _said(found[-1][0]):
-            found[-1] = (found[-1][0], found[-1][1] + 1)
+        near = range(max(0, len(found) - 3), len(found))
+        alike = next((i for i in near if _said(found[i][0]) == _said(row)), -1)
+        if alike >= 0:
+            found[alike] = (found[alike][0], found[alike][1] + 1)
         elif len(found) == most:
             break
         else:

@@ -94,7 +94,7 @@ def capacity_figure(code: str, history: History, *, small: bool = False) -> Figu
         x=Axis("cycle", whole=True),
         y=Axis("capacity, Ah", low=0.0, high=1.3 * top),
         curves=tuple(curves),
-        right=Axis("efficiency", low=0.0, high=1.0, percent=True, ticks=(0.0, 0.5, 1.0)),
+        right=Axis("efficiency", low=0.0, high=1.0, percent=True, ticks=(0.0, 1.0)),
         bands=_knee(summary),
         rules=rules,
         width=270 if small else 640,

@@ -125,7 +125,7 @@ export class Queue {
     for (const row of rows) {
       const said = by.get(row.key);
       if (!said) continue;
-      if (said.state.startsWith("kept")) { row.state = "kept"; kept += 1; }
+      if (said.state.startsWith("kept")) { row.state = "kept"; row.kept_at = Date.parse(serverTime); kept += 1; }
       else { row.state = "refused"; row.sentences = said.sentences; row.why = said.state; }
       await this.put(row);
     }
@@ -140,7 +140,7 @@ export class Queue {
     form.set("file", new File([row.blob], row.form.name || "photograph.jpg", { type: row.blob.type }));
     const answer = await this.post(this.addresses.photograph, form);
     if (!answer) return 0;
-    if (answer.state === "kept") { row.state = "kept"; row.blob = null; }
+    if (answer.state === "kept") { row.state = "kept"; row.blob = null; row.kept_at = Date.now() + Number(localStorage.getItem("bench-offset") ?? 0); }
     else { row.state = "refused"; row.sentences = answer.sentences; row.why = answer.state; }
     await this.put(row);
     return row.state === "kept" ? 1 : 0;

@@ -177,6 +177,7 @@ class Reader:
             row.code: row for row in Sample.objects.filter(code__in=[i.sample for i in items if i.sample])
         }
         self.opened = dissection.opened()
+        self.floors = self._floors()
         cell = dissection.cell
         self.as_built = {name: getattr(cell, name) for name in AS_BUILT}
 
@@ -203,7 +204,7 @@ class Reader:
             extent_fraction=item.extent_fraction, grid=item.grid, x=item.x, y=item.y, depth_um=item.depth_um,
             confirmed_unusual=item.confirmed_unusual, uniform=item.uniform, carried_over=item.carried_over,
             observed_at=observed_at, observed_precision=item.observed_precision,
-            entered_at=item.entered_at or observed_at, received_at=self.now, device_ms=item.device_ms,
+            entered_at=item.entered_at or self.now, received_at=self.now, device_ms=item.device_ms,
             clock_id=item.clock, clock_offset_ms=item.clock_offset_ms, source=item.source,
             box=list(item.box) if item.box else None,
         )  # fmt: skip
@@ -326,8 +327,32 @@ class Reader:
             raise ValidationError(f"“{term}”: {sentence}")
         if tier == "unusual" and not item.confirmed_unusual:
             raise Unusual(f"“{term}”: {sentence}", code="unusual")
+        self._not_below(entry, float(number), term)
         entry.value, entry.value_text, entry.unit = float(number), number.text, unit
         self._instrument(entry, item, term)
+
+    def _floors(self) -> dict[tuple[str, str], float]:
+        """Fetch the readings that others must not lie below, by field and sample."""
+        keys = {term.data["not_below"] for term in self.terms.values() if "not_below" in term.data}
+        rows = self.dissection.entries.current().filter(term__key__in=keys, value__isnull=False)
+        found = rows.order_by("pk").values_list("term__key", "sample__code", "value") if keys else []
+        return {(key, sample or ""): value for key, sample, value in found if value is not None}
+
+    def _not_below(self, entry: Entry, value: float, term: Term) -> None:
+        """Refuse a second reading below the first: one of them was swapped or misread."""
+        sample = entry.sample.code if entry.sample else ""
+        self._remember_floor(term.key, sample, value)
+        floor = self.floors.get((term.data.get("not_below", ""), sample))
+        if floor is not None and value < floor:
+            raise ValidationError(
+                f"“{term}”: this reading, {value:g} {term.data['unit']}, is below the one before it, "
+                f"{floor:g} {term.data['unit']}. Look whether the two were swapped."
+            )
+
+    def _remember_floor(self, key: str, sample: str, value: float) -> None:
+        """Keep a reading of the same batch, which another must not lie below."""
+        if any(term.data.get("not_below") == key for term in self.terms.values()):
+            self.floors[key, sample] = value
 
     def _instrument(self, entry: Entry, item: Item, term: Term) -> None:
         entry.u = item.u

@@ -13,7 +13,10 @@ from teardown.accounts.models import Device, User
 from teardown.accounts.roles import demand
 from teardown.dissection.models import BenchSession, Dissection, Part, Photograph, PhotoLabel, Sample
 from teardown.dissection.rules.times import Moment, minutes_between
+from teardown.dissection.store import on_disk
 from teardown.files import store
+from teardown.files.models import StoredFile
+from teardown.formats.gate import look
 from teardown.records.actions import record
 from teardown.vocabulary.models import Term
 
@@ -73,7 +76,7 @@ def add_photograph(
     if minutes_since_opening is None and opened is not None:
         minutes = minutes_between(opened, Moment(taken, device_ms, clock))
         minutes_since_opening = round(minutes, 2) if minutes >= 0 else None
-    width, height = size_px or (None, None)
+    width, height = size_px or _size(receipt.file)
     with transaction.atomic():
         photograph = Photograph.objects.create(
             key=key or uuid.uuid4(), dissection=dissection, session=session, receipt=receipt, step=step,
@@ -89,6 +92,15 @@ def add_photograph(
             at=now,
         )
     return photograph
+
+
+def _size(stored: StoredFile) -> tuple[int | None, int | None]:
+    """Ask the limited child how large the picture is; refuse what it cannot open. The bytes stay kept."""
+    with on_disk(stored) as path:
+        facts = look([path])[0]
+    if not facts["ok"]:
+        raise ValidationError(f"It cannot be opened as a picture: {facts['reason']} Its bytes are kept.")
+    return facts["width"], facts["height"]
 
 
 def label_photograph(

@@ -1,0 +1,1 @@
+"""What the pages of the bench show, as frozen dataclasses."""

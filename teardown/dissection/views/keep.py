@@ -1,0 +1,191 @@
+"""What tablets hand in: items and photographs of their queue, and the person at the tablet."""
+
+import datetime as dt
+import hashlib
+import json
+from typing import Any
+
+from django.core.cache import cache
+from django.core.exceptions import PermissionDenied, ValidationError
+from django.http import HttpResponse, JsonResponse
+from django.utils import timezone
+from django.utils.dateparse import parse_datetime
+from django.views.decorators.http import require_POST
+
+from teardown.accounts.models import SignedIn, User
+from teardown.accounts.roles import needs
+from teardown.dissection import actions
+from teardown.dissection.models import BenchSession, Dissection, Entry
+from teardown.dissection.schemas import KINDS
+
+MOST_ITEMS, MOST_TRIES = 500, 5
+
+
+@require_POST
+@needs("entries.add")
+def keep(request: SignedIn) -> HttpResponse:
+    """Keep the items of a queue, cell by cell in their order; answer for each by its key."""
+    try:
+        body = json.loads(request.body)
+        items = body["items"]
+        if not isinstance(items, list) or len(items) > MOST_ITEMS:
+            raise ValueError
+    except (ValueError, KeyError, TypeError, RecursionError):
+        return JsonResponse({"error": f"Hand in a list of at most {MOST_ITEMS} items."}, status=400)
+    answers = [_keep_one(request, item) for item in items]
+    return JsonResponse({"answers": answers, "server_time": timezone.now().isoformat()})
+
+
+def _keep_one(request: SignedIn, item: Any) -> dict[str, Any]:
+    """Keep one item by itself: whatever is wrong with it blocks no other."""
+    key = str(item.get("key", "")) if isinstance(item, dict) else ""
+    try:
+        if not isinstance(item, dict) or item.get("kind") not in KINDS:
+            raise ValidationError("This is no item of the bench.")
+        who, session = _speaks(request, item)
+        return {"key": key} | _deed(item, who, session)
+    except (ValidationError, PermissionDenied) as error:
+        sentences = error.messages if isinstance(error, ValidationError) else [str(error)]
+        state = getattr(error, "code", None)
+        return {
+            "key": key,
+            "state": state if state in {"conflict", "unusual"} else "refused",
+            "sentences": sentences,
+        }
+    except (TypeError, ValueError, KeyError, AttributeError) as error:
+        return {"key": key, "state": "refused", "sentences": [f"It cannot be read: {type(error).__name__}."]}
+
+
+def _speaks(request: SignedIn, item: dict[str, Any]) -> tuple[User, BenchSession | None]:
+    """Tell whose word it is: of the person whose sitting the credential is of, else of who is signed in."""
+    credential = str(item.get("credential", ""))
+    if credential:
+        digest = hashlib.sha256(credential.encode()).hexdigest()
+        session = BenchSession.objects.select_related("person").filter(credential_sha256=digest).first()
+        if session is not None:
+            return session.person, session
+    return request.user, None
+
+
+def _dissection(code: Any) -> Dissection:
+    found = Dissection.objects.select_related("cell__build").filter(cell__code=str(code)).first()
+    if found is None:
+        raise ValidationError(f"The dissection of {code} was not begun here.")
+    return found
+
+
+def _deed(item: dict[str, Any], who: User, session: BenchSession | None) -> dict[str, Any]:
+    said = dict(item.get("said", {}))
+    match item["kind"]:
+        case "entry" | "opened":
+            said["key"] = item["key"]
+            (outcome,) = actions.log_entries(
+                dissection=_dissection(item["cell"]), items=[said], by=who, session=session
+            )
+            return _answer(outcome)
+        case "all":
+            read = actions.Item.read(said | {"key": item["key"]})
+            extra = {name: value for name, value in said.items() if name != "term"}
+            outcomes = actions.all_the_same(
+                dissection=_dissection(item["cell"]), by=who, session=session, key=read.key,
+                **{"term": read.term} | extra,
+            )  # fmt: skip
+            worst = next((outcome for outcome in outcomes if not outcome.kept), outcomes[0])
+            return _answer(worst)
+        case "amend":
+            reason, words = said.pop("reason", ""), said.pop("reason_text", "")
+            entry = actions.amend(
+                entry=_entry(item["target"]), by=who, reason=reason, reason_text=words,
+                key=actions.Item.read({"term": "any", "key": item["key"]}).key, session=session, **said,
+            )  # fmt: skip
+            return {"state": "kept", "entry": str(entry.key)}
+        case "withdraw":
+            entry = actions.withdraw(
+                entry=_entry(item["target"]), by=who, reason=said.get("reason", "typing_slip"),
+                key=actions.Item.read({"term": "any", "key": item["key"]}).key, session=session,
+            )  # fmt: skip
+            return {"state": "kept", "entry": str(entry.key)}
+        case _:
+            entries = [_entry(target) for target in item["targets"]]
+            left = [entry for entry in entries if not entry.superseded_by.exists()]
+            actions.move(entries=left, to=_dissection(item["cell"]), by=who, session=session)
+            return {"state": "kept" if left else "kept already"}
+
+
+def _entry(key: Any) -> Entry:
+    entry = Entry.objects.filter(key=str(key)).select_related("dissection__cell__build").first()
+    if entry is None:
+        raise ValidationError("What it amends is not here yet; it waits for that.")
+    return entry
+
+
+def _answer(outcome: actions.Outcome) -> dict[str, Any]:
+    return {"state": outcome.state, "sentences": list(outcome.sentences)}
+
+
+@require_POST
+@needs("entries.add")
+def keep_photograph(request: SignedIn) -> HttpResponse:
+    """Keep one photograph of a queue; a repeat is recognised by its key."""
+    file, key = request.FILES.get("file"), request.POST.get("key", "")
+    try:
+        if file is None:
+            raise ValidationError("No photograph came with it.")
+        who, session = _speaks(request, request.POST.dict())
+        photograph = actions.add_photograph(
+            file=file,
+            by=who,
+            session=session,
+            dissection=_dissection(request.POST["cell"]) if request.POST.get("cell") else None,
+            key=actions.Item.read({"term": "any", "key": key}).key,
+            name=request.POST.get("name", ""),
+            digest_claimed=request.POST.get("sha256", ""),
+            step=request.POST.get("step", "")[:40],
+            taken_at=_time(request.POST.get("taken_at", "")),
+            device_ms=_whole(request.POST.get("device_ms", "")),
+            clock=request.POST.get("clock", "")[:40],
+            minutes_since_opening=_minutes(request.POST.get("minutes_since_opening", "")),
+        )
+        if request.POST.get("frame") and photograph.label is None:
+            actions.label_photograph(photograph=photograph, frame=request.POST["frame"][:80], by=who)
+    except ValidationError as error:
+        state = error.code if getattr(error, "code", None) == "conflict" else "refused"
+        return JsonResponse({"key": key, "state": state, "sentences": error.messages}, status=422)
+    return JsonResponse({"key": key, "state": "kept", "sha256": photograph.receipt.file.sha256})
+
+
+def _time(text: str) -> dt.datetime | None:
+    moment = parse_datetime(text) if text else None
+    return moment if moment is None or moment.tzinfo else moment.replace(tzinfo=dt.UTC)
+
+
+def _whole(text: str) -> int | None:
+    return int(text) if text.lstrip("-").isdigit() else None
+
+
+def _minutes(text: str) -> float | None:
+    try:
+        return float(text) if text else None
+    except ValueError:
+        return None
+
+
+@require_POST
+@needs("entries.add")
+def person(request: SignedIn) -> HttpResponse:
+    """Begin a sitting for a person who shows their PIN at a shared tablet.
+
+    The secret that the tablet made speaks for it afterwards. Five wrong PINs close the door for 15 min.
+    """
+    name, pin, credential = (request.POST.get(field, "") for field in ("username", "pin", "credential"))
+    tries = f"bench-pin-{hashlib.sha256(name.encode()).hexdigest()}"
+    if cache.get(tries, 0) >= MOST_TRIES:
+        return JsonResponse({"error": "Too many wrong PINs; wait a quarter of an hour."}, status=429)
+    known = User.objects.filter(username=name, is_active=True).first()
+    if known is None or not known.pin_fits(pin):
+        cache.set(tries, cache.get(tries, 0) + 1, 900)
+        return JsonResponse({"error": "Name and PIN do not fit."}, status=403)
+    if len(credential) < 32:
+        return JsonResponse({"error": "The tablet gave no secret of its own."}, status=400)
+    session = actions.begin_session(by=known, credential=credential, place=request.POST.get("place", "")[:80])
+    return JsonResponse({"session": str(session.key), "name": known.name, "username": known.username})

@@ -222,3 +222,87 @@ def _split_su(text: str) -> tuple[float, float | None]:
 def _header(text: str) -> str:
     """Keep what stands before the first loop, as it is written."""
     return text.partition("loop_")[0][:4000]
+
+
+@dataclass(frozen=True, slots=True)
+class CifPhase:
+    """One phase of a result to be written; fractions 0 to 1."""
+
+    key: str
+    name: str
+    weight_fraction: float
+    esd: float | None
+    u: float | None
+    below_limit: bool
+    absolute: float | None = None
+    cell: tuple[float, ...] = ()
+    texture_r: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class CifResult:
+    """A result to be written, with what made it."""
+
+    block: str
+    phases: tuple[CifPhase, ...]
+    Rwp: float | None = None
+    Rexp: float | None = None
+    GoF: float | None = None
+    standard: str = ""
+    standard_fraction: float | None = None
+    made_by: str = ""
+    finished: str = ""
+    phase_table: str = ""
+    remarks: tuple[str, ...] = ()
+
+
+def write_result(result: CifResult) -> str:
+    """Write a result with the names of the powder dictionary; what has no name there goes into its details.
+
+    A phase below its limit keeps its limit: it stands as a remark, never as a mass.
+    """
+    from gemmi import cif
+
+    document = cif.Document()
+    block = document.add_new_block(result.block)
+    block.set_pair("_audit_creation_date", result.finished[:10] or "?")
+    block.set_pair("_audit_creation_method", cif.quote(result.made_by or "?"))
+    for tag, value in (
+        ("_pd_proc_ls.prof_wR_factor", result.Rwp),
+        ("_pd_proc_ls.prof_wR_expected", result.Rexp),
+        ("_refine_ls.goodness_of_fit_all", result.GoF),
+    ):
+        if value is not None:
+            block.set_pair(tag, f"{value:.4f}")
+    if result.standard and result.standard_fraction is not None:
+        block.set_pair("_pd_qpa_internal_std.phase_id", result.standard)
+        block.set_pair("_pd_qpa_internal_std.mass_percent", f"{100 * result.standard_fraction:.3f}")
+    found = [p for p in result.phases if not p.below_limit]
+    names = block.init_loop("_pd_phase.", ["id", "name"])
+    for phase in found:
+        names.add_row([cif.quote(phase.key), cif.quote(phase.name)])
+    masses = block.init_loop("_pd_phase_mass.", ["phase_id", "percent", "percent_su", "absolute"])
+    for phase in found:
+        su = "." if phase.esd is None else f"{100 * phase.esd:.3f}"
+        absolute = "." if phase.absolute is None else f"{100 * phase.absolute:.3f}"
+        masses.add_row([cif.quote(phase.key), f"{100 * phase.weight_fraction:.3f}", su, absolute])
+    _write_cells(block, cif, [p for p in found if len(p.cell) == 6])
+    lines = [f"{p.name}: less than {100 * p.weight_fraction:.2f} %" for p in result.phases if p.below_limit]
+    lines += [f"{p.name}: u = {100 * p.u:.2f} %" for p in found if p.u is not None]
+    lines += [f"phase table {result.phase_table}"] if result.phase_table else []
+    block.set_pair("_pd_proc_info_special_details", cif.quote("\n".join([*lines, *result.remarks]) or "."))
+    return str(document.as_string())
+
+
+def _write_cells(block: Any, cif: Any, phases: list[CifPhase]) -> None:
+    """Write refined cells, and textures where they were refined."""
+    if phases:
+        edges = ["length_a", "length_b", "length_c", "angle_alpha", "angle_beta", "angle_gamma"]
+        loop = block.init_loop("_cell.", ["pd_phase_id", *edges])
+        for phase in phases:
+            loop.add_row([cif.quote(phase.key), *(f"{v:.5f}" for v in phase.cell)])
+    textured = [p for p in phases if p.texture_r is not None]
+    if textured:
+        loop = block.init_loop("_pd_pref_orient_March_Dollase.", ["phase_id", "r"])
+        for phase in textured:
+            loop.add_row([cif.quote(phase.key), f"{phase.texture_r:.3f}"])

@@ -42,7 +42,7 @@ class Table:
     delimiter: str = ""
     missing: tuple[str, ...] = ()
     first_line: int = 2
-    _lines: list[str] = field(default_factory=list)
+    _rows: list[list[str]] = field(default_factory=list)
 
     def dialect(self) -> tuple[tuple[str, Any], ...]:
         """Give the Table Dialect of a text."""
@@ -64,8 +64,7 @@ class Table:
         """Give some cells of a column from all over the file, as text; the first ones come first."""
         place = self.names.index(name)
         if self.text is not None:
-            rows = [fields(line, self.text.delimiter) for line in self._sample_lines()]
-            return [row[place] if place < len(row) else "" for row in rows]
+            return [row[place] if place < len(row) else "" for row in self._sample_rows()]
         assert self.frame is not None
         cells = self.frame.to_series(place)
         some = pl.concat([cells.head(SAMPLE_ROWS), cells.gather_every(max(1, len(cells) // SAMPLE_ROWS))])
@@ -73,16 +72,17 @@ class Table:
             return some.dt.to_string("%Y-%m-%d %H:%M:%S").fill_null("").to_list()
         return ["" if v is None else str(v) for v in some.to_list()]
 
-    def _sample_lines(self) -> list[str]:
-        """Give the first lines and blocks from all over a text."""
-        if not self._lines:
-            assert self.text is not None
-            body = self.text.body
-            lines = body[:40_000].split(b"\n")[:SAMPLE_ROWS]
-            for at in range(len(body) // 25, len(body), max(len(body) // 25, 1)):
-                lines += body[at : at + 4000].split(b"\n")[1:21]
-            self._lines = [line.decode() for line in lines if line.strip()]
-        return self._lines
+    def _sample_rows(self) -> list[list[str]]:
+        """Give the first rows and blocks from all over a text, split."""
+        if not self._rows and self.text is not None:
+            raw, start = self.text.raw, self.text.offset
+            lines = raw[start : start + 40_000].split(b"\n")[:SAMPLE_ROWS]
+            stride = max((len(raw) - start) // 25, 1)
+            for at in range(start + stride, len(raw), stride):
+                lines += raw[at : at + 4000].split(b"\n")[1:21]
+            texts = [line.decode("utf-8", errors="replace") for line in lines if line.strip()]
+            self._rows = [fields(text, self.text.delimiter) for text in texts]
+        return self._rows
 
     def trims_zeros(self, names: list[str]) -> bool:
         """Tell whether a text's writer drops trailing zeros: then digits vary and none ends in a zero."""
@@ -130,7 +130,7 @@ class Table:
             if cells.dtype.is_numeric():
                 values = cells.cast(pl.Float64)
                 if not values.null_count() or self.text is None:
-                    out[name] = (values.to_numpy().astype(np.float64), [], 0)
+                    out[name] = (np.asarray(values.to_numpy(), dtype=np.float64), [], 0)
                     continue
             out[name] = self._careful(name)
         return out
@@ -169,8 +169,9 @@ def _to_numbers(cells: pl.Series, *, comma: bool) -> pl.Series:
 def _read(text: TextTable, places: list[int], dtype: Any) -> pl.DataFrame:
     names = [f"column_{k + 1}" for k in range(text.width)]
     return pl.read_csv(
-        text.body,
+        text.raw,
         has_header=False,
+        skip_lines=text.first_line - 1,
         schema=dict.fromkeys(names, dtype),
         columns=[names[k] for k in places],
         separator=text.delimiter,
@@ -204,17 +205,17 @@ def open_table(data: bytes, *, name: str, column_map: ColumnMap | None = None) -
 
 def _count_rows(text: TextTable) -> tuple[int, list[Remark]]:
     """Count rows, and find those whose fields do not fit the header: a shifted row would be read wrongly."""
-    body = text.body.rstrip(b"\n \t\r")
-    rows = body.count(b"\n") + 1
-    mark = text.delimiter.encode()
-    if b'"' not in body and body.count(mark) in ((len(text.names) - 1) * rows, (text.width - 1) * rows):
+    raw, start, mark = text.raw, text.offset, text.delimiter.encode()
+    rows = raw.count(b"\n", start) + (not raw.endswith(b"\n"))
+    plain = raw.find(b'"', start) < 0
+    if plain and raw.count(mark, start) in ((len(text.names) - 1) * rows, (text.width - 1) * rows):
         return rows, []
     wide = short = 0
     first = ""
-    for number, line in enumerate(body.split(b"\n")):
+    for number, line in enumerate(raw[start:].split(b"\n")):
         if line.count(mark) == text.width - 1 or not line.strip(mark + b" \t\r"):
             continue
-        cells = fields(line.decode(), text.delimiter)
+        cells = fields(line.decode("utf-8", errors="replace"), text.delimiter)
         if any(cells[len(text.names) :]):
             wide += 1
             first = first or f"line {text.first_line + number}"

@@ -91,13 +91,12 @@ def _read_numbers(draft: _Draft) -> None:
     read = draft.table.numbers([c.name for c in wanted])
     for column in wanted:
         values, bad, count = read[column.name]
-        known = np.isfinite(values)
         if column.quantity in ("step_id", "step_count") and count > 0.5 * values.size:
             draft.columns[column.quantity] = _coded(draft.table.texts(column.name))
             continue
         if count:
             _say_bad(draft, column, bad, count, values.size)
-        if not known.any():
+        if np.isnan(values[:100]).all() and not np.isfinite(values).any():
             if column.quantity in CORE:
                 draft.say(
                     "COLUMN_EMPTY",
@@ -107,7 +106,9 @@ def _read_numbers(draft: _Draft) -> None:
                     remedy="Map another column.",
                 )
             continue
-        draft.columns[column.quantity] = values * column.factor + column.offset
+        if (column.factor, column.offset) != (1.0, 0.0):
+            values = values * column.factor + column.offset
+        draft.columns[column.quantity] = values
 
 
 def _coded(cells: pl.Series) -> Array:
@@ -304,7 +305,8 @@ def _drop_rows(draft: _Draft) -> None:
             remedy="Check the column map: another column may hold the reading.",
         )
         return
-    draft.columns = {n: c[keep] for n, c in columns.items()}
+    if not keep.all():
+        draft.columns = {n: c[keep] for n, c in columns.items()}
     if draft.words is not None:
         draft.words = draft.words.filter(pl.Series(keep))
 

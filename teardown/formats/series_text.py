@@ -5,7 +5,7 @@ mark.
 import csv
 import re
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 from teardown.formats.series_units import is_unit
 from teardown.science.errors import ReadingError
@@ -32,8 +32,10 @@ class TextTable:
     ----------
     names : tuple of str
         Column names, with a units row joined on.
-    body : bytes
-        The rows below the header, UTF-8, lines ended by a line feed.
+    raw : bytes
+        The whole text, UTF-8, lines ended by a line feed.
+    offset : int
+        Where in it the first row begins.
     delimiter, encoding : str
     decimal_comma : bool
     header_lines : tuple of int
@@ -45,33 +47,50 @@ class TextTable:
     """
 
     names: tuple[str, ...]
-    body: bytes
+    raw: bytes
+    offset: int
     delimiter: str
     encoding: str
     decimal_comma: bool
     header_lines: tuple[int, ...]
     first_line: int
     width: int
-    spaced: bool = field(default=False)
 
 
-def decode(data: bytes, encoding: str | None = None) -> tuple[str, str]:
-    """Give the text and the name of its encoding: byte-order mark, else UTF-8 if valid, else Windows
-    Western.
+def as_utf8(data: bytes, encoding: str | None = None) -> tuple[bytes, str]:
+    """Give the text as UTF-8 with line feeds, and the name of the encoding it came in.
+
+    A byte-order mark decides, else UTF-8 if valid, else Windows Western. A text that is UTF-8 already is not
+    copied.
     """
-    if encoding:
-        return data.decode(encoding, errors="replace").lstrip("\ufeff"), encoding
-    for mark, name in ((b"\xef\xbb\xbf", "utf-8-sig"), (b"\xff\xfe", "utf-16"), (b"\xfe\xff", "utf-16")):
+    raw, found = _recoded(data, encoding)
+    if b"\r" in raw:
+        raw = raw.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
+    end = len(raw)
+    while end and raw[end - 1] in b" \t\n,;":
+        end -= 1
+    last = raw.find(b"\n", end)  # blanks that end the last row belong to it
+    return (raw if last < 0 or last >= len(raw) - 1 else raw[: last + 1]), found
+
+
+def _recoded(data: bytes, encoding: str | None) -> tuple[bytes, str]:
+    if encoding and encoding.lower().replace("_", "-") not in ("utf-8", "ascii"):
+        return data.decode(encoding, errors="replace").lstrip("\ufeff").encode(), encoding
+    for mark, name in ((b"\xff\xfe", "utf-16"), (b"\xfe\xff", "utf-16")):
         if data.startswith(mark):
-            return data.decode(name, errors="replace"), name.removesuffix("-sig")
-    zeros = data[:2000].count(0)
-    if zeros > 0.3 * min(len(data), 2000):
+            return data.decode(name, errors="replace").encode(), name
+    if data.startswith(b"\xef\xbb\xbf"):
+        data = data[3:]
+    if data[:2000].count(0) > 0.3 * min(len(data), 2000):
         name = "utf-16-le" if data[1:2] == b"\0" else "utf-16-be"
-        return data.decode(name, errors="replace"), name
+        return data.decode(name, errors="replace").encode(), name
+    if data.isascii():
+        return data, "utf-8"
     try:
-        return data.decode("utf-8"), "utf-8"
+        data.decode("utf-8")
     except UnicodeDecodeError:
-        return data.decode("cp1252", errors="replace"), "cp1252"
+        return data.decode("cp1252", errors="replace").encode(), "cp1252"
+    return data, "utf-8"
 
 
 def open_text(
@@ -86,7 +105,7 @@ def open_text(
     encoding : str, optional
         Where it is known.
     dialect : dict, optional
-        Table Dialect (Data Package v2): ``delimiter`` and ``headerRows`` are obeyed where given.
+        Table Dialect (Data Package v2): ``delimiter`` is obeyed where given.
 
     Returns
     -------
@@ -97,34 +116,28 @@ def open_text(
     NoTable
         If no row of names above rows of numbers is found.
     """
-    text, found = decode(data, encoding)
-    if "\r" in text:
-        text = text.replace("\r\n", "\n").replace("\r", "\n")
-    dialect = dialect or {}
-    head = _head(text)
-    wanted = str(dialect.get("delimiter") or "")
+    raw, found = as_utf8(data, encoding)
+    head = _head(raw)
+    wanted = str((dialect or {}).get("delimiter") or "")
     layouts = [layout for d in ((wanted,) if wanted else DELIMITERS) if (layout := _layout(head, d))]
-    spaced = False
     if not layouts and not wanted:
-        text = re.sub(r"[ \t]{2,}", "\t", re.sub(r"(?m)^[ \t]+|[ \t]+$", "", text))
-        head = _head(text)
-        layout = _layout(head, "\t")
-        layouts, spaced = ([layout] if layout else []), True
+        raw = re.sub(rb"[ \t]{2,}", b"\t", re.sub(rb"(?m)^[ \t]+|[ \t]+$", b"", raw))
+        head = _head(raw)
+        layouts = [layout for layout in (_layout(head, "\t"),) if layout]
     if not layouts:
         raise NoTable(_why(head))
     best = max(layouts, key=lambda layout: len(layout.names))
-    offset = sum(len(line) + 1 for line in head[: best.first])
-    comma = _decimal_comma(head[best.first :], best.delimiter)
+    offset = sum(len(line.encode()) + 1 for line in head[: best.first])
     return TextTable(
         tuple(best.names),
-        text[offset:].rstrip().encode(),
+        raw,
+        offset,
         best.delimiter,
         found,
-        comma,
+        _decimal_comma(head[best.first :], best.delimiter),
         tuple(line + 1 for line in best.header),
         best.first + 1,
         best.width,
-        spaced,
     )
 
 
@@ -139,15 +152,15 @@ class Layout:
     width: int
 
 
-def _head(text: str) -> list[str]:
-    """Give the first lines, cut where the text goes on."""
+def _head(raw: bytes) -> list[str]:
+    """Give the first lines."""
     end = -1
     for _ in range(HEAD_LINES):
-        at = text.find("\n", end + 1)
+        at = raw.find(b"\n", end + 1)
         if at < 0:
-            return text[:].split("\n")
+            return raw.decode("utf-8", errors="replace").split("\n")
         end = at
-    return text[:end].split("\n")
+    return raw[:end].decode("utf-8", errors="replace").split("\n")
 
 
 def fields(line: str, delimiter: str) -> list[str]:

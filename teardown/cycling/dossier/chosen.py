@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from teardown.cycling.dossier.axes import Column, View
-from teardown.cycling.dossier.figures import SHADES
+from teardown.cycling.dossier.figures import LINES
 from teardown.cycling.models import TestSummary
 from teardown.cycling.store import Columns, read_curves
 from teardown.page.figures import Axis, Curve, Figure, Rule
@@ -82,7 +82,7 @@ def _voltage(
 ) -> Figure:
     share = np.linspace(0, 1, kept.voltage_V.shape[2])
     curves = []
-    for shade, cycle, place in zip(SHADES, cycles, places, strict=False):
+    for (shade, dash), cycle, place in zip(LINES, cycles, places, strict=False):
         for way, words in ((0, "charge"), (1, "discharge")):
             volts = kept.voltage_V[way, place]
             if np.isfinite(volts).all():
@@ -93,6 +93,7 @@ def _voltage(
                         tuple(x.tolist()),
                         tuple(volts.tolist()),
                         style=shade,
+                        dash=dash,
                         key=f"cycle:{cycle}",
                         name=f"cycle {cycle}, {words}",
                     )
@@ -116,7 +117,7 @@ def _differential(kept: VoltageCurves, cycles: tuple[int, ...], places: list[int
     middle = (kept.edge_V[1:] + kept.edge_V[:-1]) / 2
     width = float(kept.edge_V[1] - kept.edge_V[0])
     curves = []
-    for shade, cycle, place in zip(SHADES, cycles, places, strict=False):
+    for (shade, dash), cycle, place in zip(LINES, cycles, places, strict=False):
         for way, sign in ((0, 1.0), (1, -1.0)):
             height = np.convolve(kept.binned_Ah[way, place], np.ones(SMOOTH) / SMOOTH, mode="same") / width
             held = np.flatnonzero(height > 0)
@@ -129,6 +130,7 @@ def _differential(kept: VoltageCurves, cycles: tuple[int, ...], places: list[int
                         tuple(middle[part].tolist()),
                         tuple(y.tolist()),
                         style=shade,
+                        dash=dash,
                         key=f"cycle:{cycle}",
                         name=f"cycle {cycle}, {'discharge' if way else 'charge'}",
                     )

@@ -14,7 +14,14 @@ from teardown.science.constants import GAS_CONSTANT_J_PER_MOL_K, FARADAY_Ah_PER_
 
 Columns = Mapping[str, Column]
 LITRES_PER_AH = GAS_CONSTANT_J_PER_MOL_K * 298.15 / 101_325 * 1000 / (2 * FARADAY_Ah_PER_MOL)
-SHADES: tuple[Style, ...] = ("ink", "accent", "oxide", "pore", "metal", "soft")
+LINES: tuple[tuple[Style, Dash], ...] = (
+    ("ink", ""),
+    ("accent", ""),
+    ("soft", ""),
+    ("ink", "dashed"),
+    ("accent", "dashed"),
+    ("soft", "dashed"),
+)
 
 
 def end_of(test: Test) -> End:

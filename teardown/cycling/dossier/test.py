@@ -32,8 +32,6 @@ PERCENT = frozenset(
         "utilisation_2e",
         "utilisation_3e",
         "fade_per_cycle",
-        "fade_per_day",
-        "self_discharge_per_day",
     )
 )
 METHOD_OF = {
@@ -75,7 +73,7 @@ STATUS = {
     "censored-planned": "80 % was not reached by the planned end",
     "censored-diagnosis": "80 % was not reached when the test was stopped for diagnosis",
     "censored-fault": "80 % was not reached when the lab had a fault",
-    "other-failure": "the cell ended another way before 80 %",
+    "other-failure": "the test was ended by a failure before 80 % was passed",
     "no cycling file": "no cycling file counts for this test",
 }
 

@@ -5,6 +5,7 @@ cycles.
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from teardown.science.electrochemistry.columns import Array, Series
 from teardown.science.electrochemistry.differential import BIN_V, differential_capacity
@@ -12,6 +13,7 @@ from teardown.science.electrochemistry.table import CycleTable
 
 POINTS = 120
 Half = tuple[Array, Array]
+Slim = NDArray[np.float32]
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,9 +35,9 @@ class VoltageCurves:
 
     cycle: Array
     charge_Ah: Array
-    voltage_V: Array
+    voltage_V: Slim
     edge_V: Array
-    binned_Ah: Array
+    binned_Ah: Slim
 
 
 def voltage_curves(
@@ -75,7 +77,9 @@ def voltage_curves(
         at = round(spread.edge_V[0] / bin_V) - first
         room = binned[way, place, max(at, 0) : at + spread.charge_Ah.size]
         room += spread.charge_Ah[: room.size].astype(np.float32)
-    return VoltageCurves(table["cycle"], charge, voltage, bin_V * np.arange(first, first + bins + 1), binned)
+    return VoltageCurves(
+        table["cycle"], charge, voltage, bin_V * np.arange(first, first + bins + 1, dtype=np.float64), binned
+    )
 
 
 def _halves(series: Series, table: CycleTable) -> dict[tuple[int, int], Half]:

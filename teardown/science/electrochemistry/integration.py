@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from teardown.science.electrochemistry.columns import Array, Index, Series, total
+from teardown.science.electrochemistry.columns import Array, Series
 from teardown.science.electrochemistry.steps import Steps, find_gaps
 
 HOUR_S = 3600.0
@@ -53,13 +53,12 @@ def integrate(series: Series, steps: Steps) -> StepIntegrals:
     StepIntegrals
     """
     time_s, current, voltage = series.time_s, series.current_A, series.voltage_V
-    owner, interval = _pairs(time_s, steps)
+    interval = _intervals(time_s, steps)
     area, bend = _corrected_area(interval, current)
     power_area, power_bend = _corrected_area(interval, current * voltage)
     share = _positive_share(current)
-    n = len(steps)
-    charge = (_by_step(owner, area * share, n), _by_step(owner, -area * (1 - share), n))
-    energy = (_by_step(owner, power_area * share, n), _by_step(owner, -power_area * (1 - share), n))
+    charge = (_by_step(steps, area * share), _by_step(steps, -area * (1 - share)))
+    energy = (_by_step(steps, power_area * share), _by_step(steps, -power_area * (1 - share)))
     start_s, start_u_s, end_u_s = _edges(series, steps)
     first_A, last_A = current[steps.first], current[steps.last]
     for way, sign in enumerate((1, -1)):
@@ -68,15 +67,15 @@ def integrate(series: Series, steps: Steps) -> StepIntegrals:
         energy[way][:] += missed * voltage[steps.first]
     edge = (np.abs(first_A) * start_u_s + np.abs(last_A) * end_u_s) / np.sqrt(3)
     gaps = find_gaps(series)
-    gap_area = _by_step(owner, np.where(gaps, np.abs(area), 0.0), n)
+    gap_area = _by_step(steps, np.where(gaps, np.abs(area), 0.0))
     # the correction itself is trusted to a fifth
     u = np.sqrt(
-        (_rounding(series, steps) + edge) ** 2 + (gap_area / 2) ** 2 + (0.2 * _by_step(owner, bend, n)) ** 2
+        (_rounding(series, steps) + edge) ** 2 + (gap_area / 2) ** 2 + (0.2 * _by_step(steps, bend)) ** 2
     )
     total_area = np.maximum(charge[0] + charge[1], 1e-30)
-    across = _by_step(owner, np.where(gaps, np.abs(area) * np.abs(np.diff(voltage)), 0.0), n)
+    across = _by_step(steps, np.where(gaps, np.abs(area) * np.abs(np.diff(voltage)), 0.0))
     ends = edge * np.maximum(np.abs(voltage[steps.first] - voltage[steps.last]), 0.0)
-    curved = 0.2 * (_by_step(owner, power_bend, n) - _by_step(owner, bend, n) * voltage[steps.first])
+    curved = 0.2 * (_by_step(steps, power_bend) - _by_step(steps, bend) * voltage[steps.first])
     u_mean = np.sqrt(across**2 + ends**2 + curved**2) / total_area
     u_mean = np.hypot(u_mean, series.step_of("voltage_volt") / np.sqrt(12))
     return StepIntegrals(
@@ -89,18 +88,17 @@ def integrate(series: Series, steps: Steps) -> StepIntegrals:
     )
 
 
-def _pairs(time_s: Array, steps: Steps) -> tuple[Index, Array]:
-    """Give the step that owns each interval (the number of steps where none does) and the interval's
-    length.
-    """
-    before, after = steps.of_record[:-1], steps.of_record[1:]
-    owner = np.where(before == after, before, len(steps))
-    interval = np.where(before == after, np.diff(time_s), 0.0)
-    return owner, interval
+def _intervals(time_s: Array, steps: Steps) -> Array:
+    """Give the length of each interval within a step; zero where it lies between two steps."""
+    interval = np.diff(time_s)
+    interval[steps.first[1:] - 1] = 0.0
+    return interval
 
 
-def _by_step(owner: Index, amount: Array, steps: int) -> Array:
-    return total(owner, amount, steps + 1)[:steps]
+def _by_step(steps: Steps, amount: Array) -> Array:
+    """Add up amounts of intervals by the step they lie in; those between two steps must be zero."""
+    summed: Array = np.add.reduceat(np.concatenate(([0.0], amount)), steps.first)
+    return summed
 
 
 def _corrected_area(interval: Array, height: Array) -> tuple[Array, Array]:

@@ -179,7 +179,7 @@ class _Block:
 def _shares(records: int, early: float) -> Array:
     """Give record places that lie denser towards both ends, where the voltage bends, and one early one."""
     even = np.linspace(0, 1, records - 1)
-    return np.insert(even - 0.85 * np.sin(2 * np.pi * even) / (2 * np.pi), 1, early)
+    return np.sort(np.append(even - 0.85 * np.sin(2 * np.pi * even) / (2 * np.pi), early))
 
 
 def _rest(hours: float, records: int, cycles: int, settled_V: float, change_V: float) -> _Block:

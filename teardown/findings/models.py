@@ -55,8 +55,8 @@ class JudgementQuerySet(models.QuerySet["Judgement"]):
         """Fetch what pages show of a judgement, in a fixed number of questions."""
         labels = PhotoLabel.objects.current().select_related("part__component", "sample")
         evidence = Evidence.objects.select_related(
-            "entry__term", "entry__answer", "entry__part__component", "photograph", "balance",
-            "field_measure", "sample_measure", "phase", "test_summary",
+            "entry__term", "entry__answer", "entry__part__component", "photograph", "balance__cell",
+            "field_measure", "sample_measure", "phase__fit", "test_summary",
         )  # fmt: skip
         evidence = evidence.prefetch_related(
             Prefetch("photograph__labels", queryset=labels, to_attr="current_labels")

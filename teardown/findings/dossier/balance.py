@@ -9,7 +9,7 @@ from teardown.files.models import Run
 from teardown.findings.models import Balance
 from teardown.page.figures import Bar, Waterfall
 from teardown.page.figures.description import Style
-from teardown.page.typesetting import fraction_as_percent, number
+from teardown.page.typesetting import estimate_parts, fraction_as_percent, interval, number, with_unit
 from teardown.records.rules import subject_of
 from teardown.science.errors import Remark
 from teardown.science.estimate import Estimate
@@ -27,9 +27,11 @@ class Quantity:
     methods_differ: bool
 
     @property
-    def percent(self) -> bool:
-        """Tell whether it is shown in percent."""
-        return self.estimate.unit == "1"
+    def said(self) -> str:
+        """Set value and interval: "0.419 Ah (0.386–0.451 Ah)"."""
+        percent = self.estimate.unit == "1"
+        value, _, _, unit = estimate_parts(self.estimate, percent=percent)
+        return f"{with_unit(value, unit)} ({interval(self.estimate, percent=percent)})"
 
 
 @dataclass(frozen=True)
@@ -82,6 +84,17 @@ class Shown:
     def ledger(self) -> dict[str, Any] | None:
         """Give the ledger."""
         return next(iter(self._rows("ledger")), None)
+
+    @property
+    def bounds(self) -> str:
+        """Say what locked oxide alone could explain, where its share is not known."""
+        if self.ledger is None or self.ledger["shares_shown"]:
+            return ""
+        least, most = sorted(max(bound, 0.0) for bound in self.ledger["bounds"])
+        return (
+            f"Locked oxide by itself would explain {number(least, 3)} Ah if it was taken from reached and"
+            f" unreached iron alike, and {number(most, 3)} Ah if from reached iron first."
+        )
 
     @property
     def greyed(self) -> list[str]:

@@ -11,9 +11,13 @@ from teardown.dissection.models import Entry
 from teardown.findings.models import Evidence, found_in
 from teardown.findings.rules import OF_THING, kind_of_entry
 from teardown.imaging.models import Review as ImageReview
+from teardown.page.navigation import address
 from teardown.page.typesetting import as_count, estimate_line, fraction_as_percent, number
 from teardown.science.estimate import Estimate
 from teardown.science.reliability.evidence import Kind
+
+SMALL = "small"
+"""Size of the picture of a photograph that stands beside what it shows."""
 
 QUANTITIES = {
     "porosity": "porosity",
@@ -32,7 +36,8 @@ class Item:
     words: str
     detail: str
     kind: Kind
-    photograph: int | None = None
+    href: str = ""
+    picture: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,7 +94,7 @@ def _entry(row: Entry, places: int = 1) -> Item:
     where += [as_count(places, "place")] if places > 1 else [row.place] if row.place else []
     return Item(
         f"entry:{row.pk}", row, f"{row.term}: {row.said}", ", ".join(where),
-        kind_of_entry(row.term.key, row.term.data), row.photo_id,
+        kind_of_entry(row.term.key, row.term.data), address("entry", row.key),
     )  # fmt: skip
 
 
@@ -102,7 +107,10 @@ def _photograph(row: Any) -> Item:
     minutes = row.minutes_since_opening
     detail = "" if minutes is None else f"{number(minutes, 0)} min after opening"
     words = (label.words if label else "") or "photograph without a label"
-    return Item(f"photograph:{row.pk}", row, words, detail, Kind.OBSERVATION, row.pk)
+    picture = address("photograph_picture", row.key, SMALL)
+    return Item(
+        f"photograph:{row.pk}", row, words, detail, Kind.OBSERVATION, address("photograph", row.key), picture
+    )
 
 
 def _sections(cell: Cell) -> list[Item]:
@@ -124,7 +132,10 @@ def _measure(row: Any, kind: str) -> Item:
     found = Estimate(row.value, row.low, row.high, row.unit, row.n, row.method)
     name = QUANTITIES.get(row.quantity, row.quantity.replace("_", " "))
     said = estimate_line(found, percent=row.unit == "1")
-    return Item(f"{kind}:{row.pk}", row, f"{name} {said}", row.method, Kind.IMAGE)
+    seen = getattr(row, "micrograph_id", None)
+    href = address("micrograph", seen) if seen else ""
+    picture = address("micrograph_thumbnail", seen) if seen else ""
+    return Item(f"{kind}:{row.pk}", row, f"{name} {said}", row.method, Kind.IMAGE, href, picture)
 
 
 def _phases(cell: Cell) -> list[Item]:
@@ -144,7 +155,10 @@ def _phase(row: Any) -> Item:
     words = (
         f"{row.phase.replace('-', ' ')} {less}{fraction_as_percent(row.weight_fraction, 1)}{doubt} by mass"
     )
-    return Item(f"phase:{row.pk}", row, words, "", Kind.DIFFRACTION)
+    pattern = row.fit.pattern_id
+    return Item(
+        f"phase:{row.pk}", row, words, "", Kind.DIFFRACTION, address("pattern", pattern) if pattern else ""
+    )
 
 
 def _cycling(cell: Cell) -> list[Item]:
@@ -162,13 +176,14 @@ def _summary(row: Any) -> Item:
 
 
 def _balance(cell: Cell) -> list[Item]:
-    row = found_in(cell, "balance").order_by("-pk").first()
+    row = found_in(cell, "balance").select_related("cell").order_by("-pk").first()
     return [_balanced(row)] if row else []
 
 
 def _balanced(row: Any) -> Item:
     found = [each["words"] for each in row.rows if each.get("kind") == "headline"]
-    return Item(f"balance:{row.pk}", row, "; ".join(found) or "balance of the cell", "", OF_THING["balance"])
+    words = "; ".join(found) or "balance of the cell"
+    return Item(f"balance:{row.pk}", row, words, "", OF_THING["balance"], address("balance", row.cell.code))
 
 
 SAYERS: dict[str, Callable[[Any], Item]] = {

@@ -23,6 +23,19 @@ FACTORS = {
 }
 """What Modes can be asked by: key in the address, and the words."""
 
+PHRASES = {
+    "additive": "with {}",
+    "additive_amount": "with {} of additive",
+    "iron": "of {}",
+    "alkali": "in {}",
+    "air_electrode": "with {}",
+    "temperature": "at {}",
+    "protocol": "under {}",
+    "chamber": "in {}",
+    "recipe": "of {}",
+    "build": "of build {}",
+}
+
 NONE = "none"
 UNKNOWN = "not known"
 
@@ -49,6 +62,15 @@ class Known:
     def in_order(self, factor: str, names: set[str]) -> list[str]:
         """Sort levels: numbers by size, words by letters, "none" first and "not known" last."""
         return sorted(names, key=lambda name: self.sort_keys.get((factor, name), _sort_key(name, None)))
+
+
+def phrase(factor: str, level: str) -> str:
+    """Say a level within a sentence: "at 35 °C", "without additive"."""
+    if level == NONE:
+        return "without additive" if factor.startswith("additive") else f"without {FACTORS[factor]}"
+    if level == UNKNOWN:
+        return f"whose {FACTORS[factor]} is not known"
+    return PHRASES[factor].format(level)
 
 
 def factors_of(cells: QuerySet[Cell]) -> Known:

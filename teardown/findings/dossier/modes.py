@@ -7,7 +7,7 @@ from functools import cached_property
 from django.db.models import QuerySet
 
 from teardown.cells.models import Cell
-from teardown.findings.dossier.factors import FACTORS, UNKNOWN, Known, Place, factors_of
+from teardown.findings.dossier.factors import FACTORS, UNKNOWN, Known, Place, factors_of, phrase
 from teardown.findings.dossier.verdicts import Mode, Verdict, verdicts_of
 from teardown.records.models import ChainHead
 from teardown.science.estimate import Estimate
@@ -41,6 +41,7 @@ class Level:
     """One level of a factor, and what became of its cells."""
 
     name: str
+    phrase: str
     built: int
     running: int
     judged: int
@@ -139,7 +140,7 @@ def modes_of(cells: QuerySet[Cell], question: Question) -> Modes:
         and len({of[cell] for cell in seated}) > 1
     )
     names = known.in_order(question.factor, set(of.values()))
-    levels = [_level(name, known, of, verdicts) for name in names]
+    levels = [_level(name, question.factor, known, of, verdicts) for name in names]
     rows = [
         Row(mode, tuple(_rate(level, mode.key, known, of, verdicts, clustered=clustered) for level in levels))
         for mode in sorted(modes.values(), key=lambda mode: mode.order)
@@ -156,12 +157,13 @@ def modes_of(cells: QuerySet[Cell], question: Question) -> Modes:
     )
 
 
-def _level(name: str, known: Known, of: dict[int, str], verdicts: dict[int, Verdict]) -> Level:
+def _level(name: str, factor: str, known: Known, of: dict[int, str], verdicts: dict[int, Verdict]) -> Level:
     cells = [cell for cell, level in of.items() if level == name]
     judged = [cell for cell in cells if cell in verdicts]
     places = [known.places[cell] for cell in judged if cell in known.places]
     return Level(
         name=name,
+        phrase=phrase(factor, name),
         built=len(cells),
         running=sum(known.places.get(c, Place()).running and c not in verdicts for c in cells),
         judged=len(judged),

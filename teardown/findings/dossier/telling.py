@@ -3,7 +3,7 @@
 from teardown import __version__
 from teardown.findings.dossier.modes import Modes, Rate, Row
 from teardown.page.figures import Axis, Dot, DotPlot
-from teardown.page.typesetting import estimate_line, fraction_as_percent
+from teardown.page.typesetting import estimate_line, fraction_as_percent, number
 from teardown.science.estimate import Estimate
 from teardown.science.reliability.rates import newcombe_difference
 
@@ -35,7 +35,7 @@ def sentence(answer: Modes) -> str:
     name = row.mode.words[:1].upper() + row.mode.words[1:]
     shown = _by_share(row)
     if not shown:
-        few = ", ".join(f"{rate.count} of {rate.number} with {rate.level.name}" for rate in row.rates)
+        few = ", ".join(f"{rate.count} of {rate.number} {rate.level.phrase}" for rate in row.rates)
         return f"{name} was {roles(answer)} in too few cells to give rates: {few}."
     told = [_told(rate) for rate in ([shown[-1], shown[0]] if len(shown) > 1 else shown)]
     return f"{name} was {roles(answer)} in {' and in '.join(told)}."
@@ -54,10 +54,11 @@ def difference(answer: Modes) -> str:
             f" and the smallest p that shuffling them can reach is {answer.least_p:.2g}."
         )
     gap, low, high = (float(x) for x in newcombe_difference(often.count, often.number, few.count, few.number))
-    points = f"{100 * gap:.0f} points, 95 % interval {100 * low:.0f} to {100 * high:.0f}"
+    gap_, low_, high_ = (number(100 * value, 0) for value in (gap, low, high))
+    points = f"{gap_} points, 95 % interval {low_} to {high_}"
     if low > 0:
-        return f"It was seen more often with {often.level.name} than with {few.level.name}: {points}."
-    return f"Between {often.level.name} and {few.level.name} lie {points}; that may be chance."
+        return f"It was seen more often {often.level.phrase} than {few.level.phrase}: {points}."
+    return f"Between cells {often.level.phrase} and {few.level.phrase} lie {points}; that may be chance."
 
 
 def plot(answer: Modes) -> DotPlot | None:
@@ -65,13 +66,13 @@ def plot(answer: Modes) -> DotPlot | None:
     row = answer.chosen
     if row is None:
         return None
-    number = sum(rate.number for rate in row.rates)
+    told = sum(rate.number for rate in row.rates)
     return DotPlot(
         title=f"{row.mode.words}, by {answer.factor_words}",
         description=sentence(answer),
         axis=Axis(f"share of cells in which it was {roles(answer)}", low=0, high=1, percent=True),
         rows=tuple(_dot(rate) for rate in row.rates),
-        reference=row.total / number if number else None,
+        reference=row.total / told if told else None,
         reference_label="all cells",
     )
 
@@ -116,7 +117,7 @@ def _by_share(row: Row) -> list[Rate]:
 def _told(rate: Rate) -> str:
     assert rate.estimate is not None
     said = estimate_line(rate.estimate, percent=True)
-    return f"{rate.count} of {rate.number} cells with {rate.level.name}, {said}"
+    return f"{rate.count} of {rate.number} cells {rate.level.phrase}, {said}"
 
 
 def _dot(rate: Rate) -> Dot:

@@ -111,7 +111,7 @@ def _too_much_iron(case: _Case) -> Flag | None:
     return _flag(
         "W002",
         "error" if case.beyond("closure", 1.0) > 3 else "warning",
-        f"{closure:.1%} of the iron built in was found: more than there was.",
+        f"{100 * closure:.1f} % of the iron built in was found: more than there was.",
         (WRONG_CELL, WET_MASS, COLLECTOR) if far else (WET_MASS, SALT_LEFT, COLLECTOR),
         "Compare the label and the build sheet of the cell, then dry and weigh again."
         if far
@@ -133,7 +133,7 @@ def _too_little_iron(case: _Case) -> Flag | None:
         causes = (SHED, UNSEEN, SURFACE)
         decides = "Weigh the sediment and the scraps; scan the ground rest with an internal standard."
     return _flag(
-        "W003", "warning", f"{closure:.1%} of the iron built in was found.", causes, decides, closure
+        "W003", "warning", f"{100 * closure:.1f} % of the iron built in was found.", causes, decides, closure
     )
 
 
@@ -189,9 +189,9 @@ def _oxidised_in_air(case: _Case) -> Flag | None:
     return _flag(
         "W007",
         "warning",
-        f"Oxyhydroxide makes {share:.1%} of the powder: oxide made after opening counts as locked charge."
+        f"Oxyhydroxide makes {100 * share:.1f} % of the powder: oxide made after opening reads as locked."
         if share > 0.02
-        else "The electrode was dried in air: oxide made after opening counts as locked charge.",
+        else "The electrode was dried in air: oxide made after opening reads as locked.",
         (AIR, WRONG_STATE),
         "Compare with a strip that was dried without air.",
         share,
@@ -205,7 +205,7 @@ def _salt(case: _Case) -> Flag | None:
     return _flag(
         "W008",
         "warning",
-        f"Salt makes {share:.1%} of the powder; it weighs, thins the other phases and fills pores.",
+        f"Salt makes {100 * share:.1f} % of the powder; it weighs, thins the other phases and fills pores.",
         (SALT_LEFT,),
         "Rinse, dry, weigh and scan a part of the rest again.",
         share,
@@ -277,7 +277,7 @@ def _pores_apart(case: _Case) -> Flag | None:
     return _flag(
         "W013",
         "error" if abs(z) > 3 and sections.number >= 2 else "warning",
-        f"The image holds {abs(away):.1%} {'more' if away > 0 else 'less'} pore than the solids leave.",
+        f"The image holds {100 * abs(away):.1f} % {'more' if away > 0 else 'less'} pore than expected.",
         (WET_MASS, SALT_LEFT, COLLECTOR)
         if away > 0 and excess
         else (PULL_OUT, UNSEEN)

@@ -63,7 +63,7 @@ def close_weighing(
     remark = Remark(
         code="electrolyte.W007",
         level="warning",
-        message=f"{abs(residual):.2f} g ({abs(share):.1%} of the cell) is {words} the parts.",
+        message=f"{abs(residual):.2f} g ({100 * abs(share):.1f} % of the cell) is {words} the parts.",
         value=residual,
         remedy="Look for a part not weighed, a tare not taken off, liquid in blots, or rinse water left in.",
     )

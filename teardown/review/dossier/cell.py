@@ -10,8 +10,9 @@ from django.db.models import Max, Q
 from teardown.accounts.roles import may
 from teardown.cells.models import Cell, RecipePart, Seat
 from teardown.dissection.models import Entry
+from teardown.findings.dossier.balance import Shown as ShownBalance
+from teardown.findings.dossier.balance import balance_of
 from teardown.findings.dossier.judging import Judgements, judgements_of
-from teardown.findings.models import Balance
 from teardown.imaging.models import Micrograph, SectionResult
 from teardown.imaging.runs import standing as standing_results
 from teardown.imaging.runs import verdicts_on
@@ -65,12 +66,17 @@ class CellPage:
     sections: tuple[SectionImage, ...]
     fits: tuple[ShownFit, ...]
     opened: Opened | None
-    balance: Balance | None
+    balance: ShownBalance
     standing: Standing
     judgements: Judgements
     last_record: int
     recipe_shown: bool
     blind: bool
+
+    @property
+    def others(self) -> list[ShownMeasure]:
+        """Give the measures that do not stand large."""
+        return [m for m in self.measures if not m.headline]
 
 
 def cell_page(code: str, *, user: Any, now: dt.datetime) -> CellPage:
@@ -113,7 +119,7 @@ def cell_page(code: str, *, user: Any, now: dt.datetime) -> CellPage:
         sections=tuple(sections_of([cell.pk]).get(cell.pk, [])),
         fits=fits,
         opened=opened,
-        balance=Balance.objects.filter(cell=cell).first(),
+        balance=balance_of(cell),
         standing=standing,
         judgements=judgements_of(cell, user),
         last_record=Record.objects.filter(subject=subject_of(cell)).aggregate(last=Max("seq"))["last"] or 0,

@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 
 from teardown.cells.models import Test
 from teardown.cycling.models import Curves, TestSummary
+from teardown.cycling.store import unpack
 from teardown.page.figures import Axis, Band, Curve, Figure, Rule
 from teardown.page.figures.description import End
 from teardown.page.typesetting import as_count, fraction_as_percent, number
@@ -29,12 +30,6 @@ class History:
         if self.test.end is None:
             return ""
         return "censored" if self.test.end.data.get("censors") else "failed"
-
-
-def unpack(curves: Curves) -> Columns:
-    """Read the packed columns: one after the other, float32, little endian."""
-    values = np.frombuffer(bytes(curves.blob), dtype="<f4").reshape(len(curves.columns), curves.n)
-    return {name: values[i].astype(float) for i, name in enumerate(curves.columns)}
 
 
 def histories_of(cells: Iterable[int]) -> dict[int, History]:
@@ -61,7 +56,8 @@ def capacity_figure(code: str, history: History, *, small: bool = False) -> Figu
         return None
     cycle = columns.get("cycle", np.arange(1, len(columns["discharge_Ah"]) + 1, dtype=float))
     whole = columns.get("complete", np.ones_like(cycle)) > 0.5
-    capacity = np.where(whole, columns["discharge_Ah"], np.nan)
+    check_up = columns.get("check_up", np.zeros_like(cycle)) > 0.5
+    capacity = np.where(whole & ~check_up, columns["discharge_Ah"], np.nan)
     q_ref = summary.q_ref_Ah if summary else None
     end_label = ""
     if summary and summary.retention is not None and history.end:
@@ -85,6 +81,9 @@ def capacity_figure(code: str, history: History, *, small: bool = False) -> Figu
                 "coulombic efficiency", tuple(cycle), tuple(share), style="accent", side="right", name=named
             )
         )
+    if check_up.any() and not small:
+        rates = (tuple(cycle[check_up]), tuple(columns["discharge_Ah"][check_up]))
+        curves.append(Curve("", *rates, kind="points", hollow=True, name=f"{code}, check-up cycle"))
     limit = history.test.protocol.capacity_limit
     rules = (Rule(limit * q_ref, f"{fraction_as_percent(limit)} of peak"),) if limit and q_ref else ()
     top = float(np.nanmax(capacity)) if np.isfinite(capacity).any() else 1.0

@@ -9,19 +9,12 @@ from django.db.models import Q
 from teardown.diffraction.models import Fit
 from teardown.diffraction.models import Review as FitReview
 from teardown.dissection.models import Sample
+from teardown.imaging.dossier import HEADLINE, WORDS
 from teardown.imaging.models import FieldMeasure, Review, SampleMeasure
+from teardown.imaging.runs import verdicts_on
 from teardown.page.navigation import address
 from teardown.review.models import of_cell
 from teardown.science.estimate import Estimate
-
-WORDS = {
-    "oxide_coverage": "oxide coverage",
-    "porosity": "porosity",
-    "oxide_fraction": "oxide fraction",
-    "oxide_thickness_um": "oxide thickness",
-    "pore_size_um": "pore size",
-}
-FRACTIONS = frozenset({"porosity", "oxide_fraction", "oxide_coverage"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,6 +29,11 @@ class ShownMeasure:
     href: str
     percent: bool
     rank: int
+
+    @property
+    def headline(self) -> bool:
+        """Tell whether it stands large on the page."""
+        return self.quantity in HEADLINE
 
     @property
     def limit(self) -> str:
@@ -72,15 +70,26 @@ def measures_of(cells: Iterable[int]) -> dict[int, dict[str, ShownMeasure]]:
         "micrograph__ties__sample__part__dissection", "micrograph__ties__sample__parent__part__dissection"
     )
     rows: list[SampleMeasure | FieldMeasure] = [*fields.order_by("pk"), *pooled.order_by("pk")]
-    verdicts = dict(
-        Review.objects.filter(run__in={r.run_id for r in rows}).order_by("pk").values_list("run", "verdict")
-    )
+    verdicts = verdicts_on({run for row in rows for run in _made_from(row)})
     for row in rows:
-        verdict = verdicts.get(row.run_id, "")
-        if verdict != Review.Verdict.REJECT:
-            for cell, shown in _shown(row, "accepted" if verdict else "proposed"):
+        status = _status([verdicts.get(run, "") for run in _made_from(row)])
+        if status != "rejected":
+            for cell, shown in _shown(row, status):
                 found[cell].append(shown)
     return {cell: _best(shown) for cell, shown in found.items()}
+
+
+def _made_from(row: SampleMeasure | FieldMeasure) -> list[int]:
+    """Name the runs that a person could have judged: a pool rests on those of its fields."""
+    return [row.run_id, *row.details.get("runs", [])] if isinstance(row, SampleMeasure) else [row.run_id]
+
+
+def _status(verdicts: list[str]) -> str:
+    """Accepted where every field was, rejected where one was."""
+    if Review.Verdict.REJECT in verdicts:
+        return "rejected"
+    judged = [v for v in verdicts if v]
+    return "accepted" if judged and len(judged) >= max(1, len(verdicts) - 1) else "proposed"
 
 
 def _within(cells: list[int]) -> Q:
@@ -98,7 +107,8 @@ def _within_ties(cells: list[int]) -> Q:
 
 
 def _shown(row: SampleMeasure | FieldMeasure, status: str) -> list[tuple[int, ShownMeasure]]:
-    estimate = Estimate(row.value, row.low, row.high, row.unit, row.n, row.method)
+    unit = row.unit.replace("um", "µm")
+    estimate = Estimate(row.value, row.low, row.high, unit, row.n, row.method)
     if isinstance(row, FieldMeasure):
         tie = max(row.micrograph.ties.all(), key=lambda t: t.pk, default=None)
         cell, of, href, rank = (
@@ -115,9 +125,16 @@ def _shown(row: SampleMeasure | FieldMeasure, status: str) -> list[tuple[int, Sh
         href = address("sample", row.sample.code)  # type: ignore[union-attr]
     if cell is None:
         return []
-    words = WORDS.get(row.quantity, row.quantity.removesuffix("_um").replace("_", " "))
-    percent = row.quantity in FRACTIONS and row.unit == "1"
-    return [(cell, ShownMeasure(row.quantity, words, estimate, status, of, href, percent, rank))]
+    key = key_of(row.quantity)
+    words = WORDS.get(key, key.replace("_", " "))
+    return [(cell, ShownMeasure(key, words, estimate, status, of, href, row.unit == "1", rank))]
+
+
+def key_of(quantity: str) -> str:
+    """Give a quantity without its unit: ``oxide_thickness_um`` is ``oxide_thickness``."""
+    for suffix in ("_per_um", "_per_px", "_um", "_px"):
+        quantity = quantity.removesuffix(suffix)
+    return quantity
 
 
 def _best(shown: list[ShownMeasure]) -> dict[str, ShownMeasure]:
@@ -130,7 +147,7 @@ def _best(shown: list[ShownMeasure]) -> dict[str, ShownMeasure]:
             known.status == "accepted",
         ):
             best[measure.quantity] = measure
-    order = list(WORDS)
+    order = ["oxide_coverage", *HEADLINE, *WORDS]
     return dict(
         sorted(best.items(), key=lambda item: order.index(item[0]) if item[0] in order else len(order))
     )

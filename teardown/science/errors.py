@@ -9,7 +9,7 @@ from typing import Literal
 Level = Literal["error", "warning", "info"]
 
 
-class Refusal(Exception):  # noqa: N818 - it is the trade of this class to say no, not to report a bug
+class Refusal(Exception):
     """A computation or a reader will not answer, and says why.
 
     Subclasses set ``code`` and ``hint``; the message says what was found.

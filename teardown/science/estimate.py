@@ -38,7 +38,10 @@ class Estimate:
 
     def __post_init__(self) -> None:
         """Refuse limits that do not enclose the value."""
-        if not all(map(isfinite, (self.value, self.low, self.high))) or not self.low <= self.value <= self.high:
+        if (
+            not all(map(isfinite, (self.value, self.low, self.high)))
+            or not self.low <= self.value <= self.high
+        ):
             raise NotAnInterval(f"{self.low} .. {self.value} .. {self.high} is not an interval.")
 
     @property

@@ -96,7 +96,6 @@ TEMPLATES = [
                 "django.contrib.messages.context_processors.messages",
                 "teardown.page.context.laboratory",
             ],
-            "builtins": ["teardown.page.templatetags.page"],
         },
     }
 ]

@@ -9,9 +9,18 @@ import pytest
 
 ROOT = Path(__file__).parents[2]
 STOREYS = [
-    "page", "accounts", "files", "vocabulary", "cells", "cycling", "dissection", "imaging", "diffraction", "findings",
+    "page",
+    "accounts",
+    "files",
+    "vocabulary",
+    "cells",
+    "cycling",
+    "dissection",
+    "imaging",
+    "diffraction",
+    "findings",
     "review",
-]  # fmt: skip
+]
 HEIGHT = {name: STOREYS.index(name) for name in STOREYS} | {"diffraction": STOREYS.index("imaging")}
 
 

@@ -1,0 +1,111 @@
+"""Patterns of several cells over one axis: laid over one another, or one above the other."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any, Literal
+
+import numpy as np
+
+from teardown.diffraction.dossier.figures import WIDTH, View, unpacked
+from teardown.diffraction.dossier.pattern import cell_code
+from teardown.diffraction.models import Fit, Pattern
+from teardown.diffraction.runs import standing
+from teardown.page.figures import Axis, Curve, Figure, Stack, Stacks
+from teardown.page.figures.description import Share, Style
+
+MOST = 8
+STYLES: dict[str, Style] = {
+    "metal": "metal",
+    "spinel": "oxide",
+    "hydroxide": "accent",
+    "oxyhydroxide": "pore",
+    "oxide": "ink",
+    "salt": "faint",
+}
+How = Literal["over", "stacked"]
+
+
+@dataclass(frozen=True, slots=True)
+class Together:
+    """Several patterns and what is in them."""
+
+    patterns: tuple[Pattern, ...]
+    missing: tuple[Pattern, ...]
+    figure: Figure | None
+    shares: Stacks | None
+    view: View
+    how: How
+
+
+def together(patterns: Sequence[Pattern], view: View, how: How) -> Together:
+    """Draw fitted patterns over one axis, each scaled to its own strongest line."""
+    fits = standing(patterns)
+    curves = dict(Fit.objects.filter(pk__in=[f.pk for f in fits.values()]).values_list("pattern", "curves"))
+    there = [p for p in patterns if curves.get(p.pk)]
+    missing = tuple(p for p in patterns if not curves.get(p.pk))
+    if not there:
+        return Together(tuple(patterns), missing, None, None, view, how)
+    figure = _figure([(p, unpacked(curves[p.pk])) for p in there], view, how)
+    shares = _shares([(p, fits[p.pk]) for p in there])
+    return Together(tuple(patterns), missing, figure, shares, view, how)
+
+
+def _figure(drawn: Sequence[tuple[Pattern, dict[str, Any]]], view: View, how: How) -> Figure:
+    """Draw the counts of each above its background."""
+    low = view.low if view.low is not None else min(float(c["two_theta_deg"][0]) for _, c in drawn)
+    high = view.high if view.high is not None else max(float(c["two_theta_deg"][-1]) for _, c in drawn)
+    lines = []
+    for k, (pattern, curve) in enumerate(drawn):
+        x = curve["two_theta_deg"]
+        inside = (x >= low) & (x <= high)
+        net = (curve["measured"] - curve["background"])[inside]
+        scaled = net / max(float(net.max(initial=1.0)), 1e-9)
+        if view.scale != "linear":
+            scaled = np.sqrt(np.maximum(scaled, 0.0))
+        offset = 1.05 * (len(drawn) - 1 - k) if how == "stacked" else 0.0
+        name = cell_code(pattern) or str(pattern)
+        style: Style = ("ink", "accent", "pore", "metal", "oxide", "soft", "faint", "ink")[k]
+        lines.append(
+            Curve(
+                name,
+                tuple(x[inside].tolist()),
+                tuple((scaled + offset).tolist()),
+                style="ink" if how == "stacked" else style,
+                key=f"cell:{name}",
+                name=name,
+            )
+        )
+    return Figure(
+        title="Patterns together",
+        description=f"{len(drawn)} patterns, {low:.0f} to {high:.0f} degrees, each to its strongest line.",
+        x=Axis("2θ, degrees", low, high),
+        y=Axis("share of the strongest line" + (", root" if view.scale != "linear" else ""), 0, ticks=()),
+        curves=tuple(lines),
+        width=WIDTH,
+        height=120 * len(drawn) + 120 if how == "stacked" else 460,
+    )
+
+
+def _shares(fits: Sequence[tuple[Pattern, Fit]]) -> Stacks:
+    """Set the groups of phases of each beside one another."""
+    rows = []
+    for pattern, fit in fits:
+        found = [g for g in fit.statistics.get("groups", []) if g["phases"] and g["group"] != "standard"]
+        shares = tuple(
+            Share(
+                g["words"],
+                g["weight_fraction"],
+                STYLES.get(g["group"], "soft"),
+                max(0.0, g["weight_fraction"] - 2 * g["u"]),
+                min(1.0, g["weight_fraction"] + 2 * g["u"]),
+            )
+            for g in found
+        )
+        name = cell_code(pattern) or str(pattern)
+        rows.append(Stack(name, shares, key=f"cell:{name}"))
+    return Stacks(
+        "Groups of phases",
+        "Shares of the crystalline mass by group, for each pattern.",
+        Axis("share of the crystalline mass", 0, 1, percent=True),
+        tuple(rows),
+    )

@@ -228,7 +228,7 @@ def limit_cycle(
     found = np.flatnonzero(stays & (cycle >= reference.cycle))
     if found.size:
         k = int(found[0])
-        if k == 0 or capacity_Ah[k - 1] <= limit:
+        if k == 0 or capacity_Ah[k - 1] < limit:
             return Limit(float(cycle[k]), "reached", limit)
         part = (capacity_Ah[k - 1] - limit) / (capacity_Ah[k - 1] - capacity_Ah[k])
         return Limit(float(cycle[k - 1] + part * (cycle[k] - cycle[k - 1])), "reached", limit)

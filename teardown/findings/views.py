@@ -17,6 +17,7 @@ from teardown.findings import actions
 from teardown.findings.dossier import telling
 from teardown.findings.dossier.balance import balance_of
 from teardown.findings.dossier.judging import JudgePage, judge_page, own_judgement
+from teardown.findings.dossier.lives import lives_of
 from teardown.findings.dossier.modes import Modes, Question, modes_of
 from teardown.findings.dossier.waiting import waiting_for
 from teardown.findings.filters import ModesFilter
@@ -27,7 +28,9 @@ from teardown.findings.forms import DecisionForm, JudgementForm, initial_from
 def modes(request: HttpRequest) -> HttpResponse:
     """Answer how often each failure mode was found, by a factor of the recipe."""
     asked, answer = _asked(request)
+    cells = asked.qs if asked.is_bound and asked.form.is_valid() else Cell.objects.visible_to(request.user)
     context = {
+        "lives": lives_of(cells, answer, answer.level_of, answer.ended_by),
         "filter": asked,
         "answer": answer,
         "sentence": telling.sentence(answer),

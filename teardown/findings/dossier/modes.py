@@ -1,6 +1,7 @@
 """Modes: how often each failure mode was found at each level of a factor."""
 
 from collections import Counter
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -99,6 +100,8 @@ class Modes:
     least_p: float | None
     together: tuple[str, ...]
     record_seq: int
+    level_of: Mapping[int, str]
+    ended_by: Mapping[int, str]
 
     @property
     def factor_words(self) -> str:
@@ -154,6 +157,8 @@ def modes_of(cells: QuerySet[Cell], question: Question) -> Modes:
         least_p=smallest_p(split) if clustered and any(split) else None,
         together=_together(question.factor, known, judged),
         record_seq=ChainHead.objects.values_list("seq", flat=True).get(pk=1),
+        level_of=of,
+        ended_by=_ended_by(verdicts, modes),
     )
 
 
@@ -203,6 +208,17 @@ def _rate(
     chambers = sorted(number)
     estimate = clustered_share([count[name] for name in chambers], [number[name] for name in chambers])
     return Rate(level, k, n, unsure, estimate, least, most)
+
+
+def _ended_by(verdicts: dict[int, Verdict], modes: dict[str, Mode]) -> dict[int, str]:
+    """Name the mode that ended each cell: its root; nothing where the laboratory stopped it."""
+    words = dict.fromkeys(verdicts, "undetermined")
+    for cell, verdict in verdicts.items():
+        if verdict.artefact:
+            words[cell] = ""
+        elif not verdict.undetermined and verdict.root in modes:
+            words[cell] = modes[verdict.root].words
+    return words
 
 
 def _together(factor: str, known: Known, judged: list[int]) -> tuple[str, ...]:

@@ -1,6 +1,5 @@
 """Which reading of each cell counts: decided, agreed, or the only one; else undetermined."""
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 
 from django.db.models import QuerySet
@@ -37,6 +36,7 @@ class Verdict:
     unsure: frozenset[str] = frozenset()
     undetermined: bool = False
     artefact: bool = False
+    root: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,7 +121,5 @@ def _verdict(rows: list[Assignment], contributing: bool, least: int) -> Verdict:
     sure = frozenset(row.key for row in counted if RANK[row.confidence] >= max(least, 1))
     unsure = frozenset(row.key for row in counted) - sure
     root_unsure = root is None or root.key in unsure
-    return Verdict(sure, unsure, undetermined=root_unsure and (not contributing or not sure))
-
-
-Verdicts = Mapping[int, Verdict]
+    undetermined = root_unsure and (not contributing or not sure)
+    return Verdict(sure, unsure, undetermined, root=root.key if root else "")

@@ -21,9 +21,13 @@ class MicrographFilter(filters.FilterSet):  # type: ignore[misc]
     """By sample, session, kind, and where the measurement stands."""
 
     sample = filters.CharFilter(label="Sample", field_name="ties__sample__code", lookup_expr="icontains")
-    session = filters.ModelChoiceFilter(label="Session", queryset=ImagingSession.objects.all(), empty_label="any")
+    session = filters.ModelChoiceFilter(
+        label="Session", queryset=ImagingSession.objects.all(), empty_label="any"
+    )
     kind = filters.ChoiceFilter(label="Kind", choices=Micrograph.Kind.choices, empty_label="any")
-    standing = filters.ChoiceFilter(label="Measurement", choices=STANDING, method="by_standing", empty_label="any")
+    standing = filters.ChoiceFilter(
+        label="Measurement", choices=STANDING, method="by_standing", empty_label="any"
+    )
 
     class Meta:
         model = Micrograph

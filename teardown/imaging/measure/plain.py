@@ -76,6 +76,7 @@ def sums_data(result: FieldResult, picture: Picture, strip: Strip | None) -> dic
         "pixel_size_um": result.pixel_size_um,
         "histogram": [round(share, 6) for share in result.histogram],
         "integral_range_px": result.integral_range_px,
+        "outline_factor": result.outline_factor,
         "area_px": result.sums.area_px,
         "rose": list(directional_intercepts(result.sums)),
         "tile_px": result.settings.tile_px,

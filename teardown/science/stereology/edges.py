@@ -8,6 +8,10 @@ from scipy.special import ndtri
 from teardown.science.errors import MeasurementError
 from teardown.science.stereology.noise import Grey, Mask
 
+# a plateau's slope as a share of a bare edge's, and its second derivative in units of sigma squared: between
+# them they part films four blurs thick from every bare edge and every pinched pore of the phantoms
+FLAT_SHARE = 0.4
+MOST_CURVED = 0.12
 SQRT_2PI = float(np.sqrt(2 * np.pi))
 
 
@@ -57,6 +61,16 @@ def false_rim_width(lower: float, upper: float, sigma: float) -> float:
     ``lower`` and ``upper`` are on the scale on which pore is 0 and metal is 1.
     """
     return float(sigma * (ndtri(upper) - ndtri(lower)))
+
+
+def flatness(place: Grey, steep: Grey, sigma: float) -> Grey:
+    """Tell how far each pixel is from lying on a bare edge: 1 on a level plateau, 0 where an edge explains
+    it.
+
+    A plateau is flatter than a bare edge could be at its grey, and not curved as a pinched pore is.
+    """
+    flat = 1 - steep / (FLAT_SHARE * direct_slope(place, sigma))
+    return np.where(curvature(place) < MOST_CURVED / sigma**2, np.clip(flat, 0, 1), 0).astype(np.float32)
 
 
 def curvature(place: Grey) -> NDArray[np.float32]:

@@ -13,6 +13,7 @@ from teardown.science.stereology.flags import Facts, raise_flags
 from teardown.science.stereology.interfaces import Sums, tile_sums
 from teardown.science.stereology.levels import LevelSearch, find_levels, with_levels
 from teardown.science.stereology.noise import Grey, Mask, denoise, noise_level
+from teardown.science.stereology.outline import outline_factor
 from teardown.science.stereology.pooling import FieldSummary
 from teardown.science.stereology.ratios import BY_KEY, Parts, cells_of, parts_of
 from teardown.science.stereology.sampling import RatioError, cell_size, ratio_error
@@ -67,6 +68,7 @@ class FieldResult:
     integral_range_px: float
     detection_limit_px: float
     unresolved_share: float
+    outline_factor: float
     pixel_size_um: float | None
     settings: Settings
     version: str = VERSION
@@ -127,7 +129,8 @@ def measure_field(
     total = tiles[0]
     for tile in tiles[1:]:
         total = total + tile
-    parts = parts_of(total)
+    outline = outline_factor(cut.labels, total, search.edge_sigma_px)
+    parts = parts_of(total, outline)
     errors = _sampling_errors(cut.labels)
     doubt = (
         threshold_sensitivity(calm, search.levels, search.edge_sigma_px, settings.strictness, valid)
@@ -166,6 +169,7 @@ def measure_field(
         integral_range_px=_integral_range(errors["porosity"], total),
         detection_limit_px=detection_limit(search, cut, settings),
         unresolved_share=cut.unresolved_share,
+        outline_factor=outline,
         pixel_size_um=pixel_size_um,
         settings=settings,
     )

@@ -12,7 +12,7 @@ import numpy as np
 
 from teardown.science.errors import MeasurementError
 from teardown.science.stereology.classes import Levels
-from teardown.science.stereology.edges import curvature, direct_slope, edge_width
+from teardown.science.stereology.edges import edge_width, flatness
 from teardown.science.stereology.noise import Grey, Mask, gradient
 from teardown.science.stereology.peaks import Peak, find_peaks
 
@@ -138,12 +138,11 @@ def _plateaus(
     pixels."""
     ceiling = 1 - max(3.5 * noise_left, 0.06)
     still = inside & (place > 0.25) & (place < ceiling)
-    relative = steep / (0.4 * direct_slope(place, sigma))
-    still &= relative < 1
-    still &= curvature(place) < 0.12 / sigma**2
+    flat = flatness(place, steep, sigma)
+    still &= flat > 0
     peaks = find_peaks(
         place[still],
-        weights=(1 - relative[still]) ** 2,
+        weights=flat[still] ** 2,
         low=0.1,
         high=1.1,
         smooth=max(0.015, noise_left * 0.6),

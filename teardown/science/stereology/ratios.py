@@ -59,8 +59,11 @@ class Parts:
         return self.above / self.below if self.below > 0 else None
 
 
-def parts_of(sums: Sums) -> dict[str, Parts]:
-    """Give every quantity's numerator and denominator from the sums of a field."""
+def parts_of(sums: Sums, outline: float = 1.0) -> dict[str, Parts]:
+    """Give every quantity's numerator and denominator from the sums of a field.
+
+    ``outline`` is the factor by which the metal outline is longer than it reads; coverage is free of it.
+    """
     pore, oxide, metal, bright = (float(sums.counts[code]) for code in (PORE, OXIDE, METAL, BRIGHT))
     area = float(sums.area_px)
     metal_oxide = sums.line_length_px(METAL, OXIDE)
@@ -74,9 +77,9 @@ def parts_of(sums: Sums) -> dict[str, Parts]:
         "wetted_oxide_share": Parts(oxide_pore, oxide_pore + metal_pore),
         "bright_fraction": Parts(bright, area),
         # S_V = (4 / pi) L_A for sections placed at random
-        "specific_surface": Parts(4 / pi * (metal_oxide + metal_pore), area),
+        "specific_surface": Parts(4 / pi * (metal_oxide + metal_pore) * outline, area),
         # V_V / S_V = (pi / 4) A / L: a random section cuts a layer askew and shows it thicker than it is
-        "oxide_thickness": Parts(pi / 4 * oxide, metal_oxide),
+        "oxide_thickness": Parts(pi / 4 * oxide, metal_oxide * outline),
         "pore_chord": Parts(4 * pore, _crossings(sums, PORE)),
         "metal_chord": Parts(4 * metal, _crossings(sums, METAL)),
     }

@@ -12,8 +12,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from teardown.science.stereology.classes import BRIGHT, EXCLUDED, METAL, OXIDE, PORE, Levels
-from teardown.science.stereology.edges import false_rim_width
-from teardown.science.stereology.noise import Grey, Mask
+from teardown.science.stereology.edges import false_rim_width, flatness
+from teardown.science.stereology.noise import Grey, Mask, gradient
 
 Labels = NDArray[np.uint8]
 
@@ -28,10 +28,11 @@ class Strictness:
     sigma squared of pixels; specks below ``speck_px`` pixels go to their surroundings.
     """
 
-    margin_px: float = 0.9
+    margin_px: float = 0.8
     gap: float = 1.0
     core: float = 1.2
     least_area: float = 12.0
+    level_share: float = 0.02
     speck_px: int = 9
 
 
@@ -78,7 +79,7 @@ def segment(
         between & _narrow_gaps(to_metal, tests.gap * sigma + 0.5) if tests.gap else np.zeros_like(between)
     )
     unresolved = kept & pinched
-    kept = _with_core(kept & ~pinched, sigma, tests)
+    kept = _with_core(kept & ~pinched, place, sigma, tests)
     middle = np.where(place > 0.5, METAL, PORE).astype(np.uint8)
     labels = np.where(between & ~kept, middle, labels)
     if len(levels.oxides) > 1:
@@ -147,14 +148,17 @@ def _narrow_gaps(to_metal: NDArray[np.float32], reach: float) -> Mask:
     return np.asarray(within & (_distance(within) > reach))
 
 
-def _with_core(kept: Mask, sigma: float, tests: Strictness) -> Mask:
-    """Keep bodies of oxide that are large enough and thick enough somewhere."""
+def _with_core(kept: Mask, place: Grey, sigma: float, tests: Strictness) -> Mask:
+    """Keep bodies of oxide that are large enough, thick enough somewhere, and level somewhere."""
     if not kept.any():
         return kept
     count, parts, stats, _ = cv2.connectedComponentsWithStats(kept.view(np.uint8), connectivity=8)
     thick = _distance(kept) >= tests.core * np.sqrt(sigma) + 0.5
     has_core = np.zeros(count, bool)
     has_core[np.unique(parts[thick])] = True
+    level = kept & (flatness(place, gradient(place), sigma) > 0)
+    levels = np.bincount(parts[level], minlength=count)
+    has_core &= levels >= np.maximum(tests.level_share * stats[:, cv2.CC_STAT_AREA], 3)
     good = has_core & (stats[:, cv2.CC_STAT_AREA] >= tests.least_area * sigma**2)
     good[0] = False
     return np.asarray(good[parts])

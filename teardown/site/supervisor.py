@@ -40,11 +40,12 @@ def leave_when_orphaned(every_s: float = 0.5) -> None:
 
 @dataclass
 class Child:
-    """One process to be kept alive, and how it has fared."""
+    """One process to be kept alive, and how it has fared; one that is needed ``once`` may end in peace."""
 
     name: str
     command: Sequence[str]
     environment: Mapping[str, str] = field(default_factory=dict)
+    once: bool = False
     process: subprocess.Popen[bytes] | None = None
     started: float = 0.0
     starts: int = 0
@@ -68,7 +69,7 @@ class Child:
             if now >= self.due:
                 self.start(now)
             return None
-        if self.process.poll() is None:
+        if self.process.poll() is None or (self.once and self.process.returncode == 0):
             return None
         dead = self.process.pid
         self._end_group(signal.SIGKILL)  # what a killed server left behind holds its port

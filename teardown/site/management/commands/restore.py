@@ -2,7 +2,7 @@
 
 from argparse import ArgumentParser
 from pathlib import Path
-from typing import Any, ClassVar
+from typing import Any
 
 from django.conf import settings
 from django.core.management import call_command
@@ -18,7 +18,7 @@ class Command(BaseCommand):
     help = (
         "Put a backup into the empty data folder TEARDOWN_DATA: all of it, or nothing if a part is not sound."
     )
-    requires_system_checks: ClassVar[list[str]] = []  # they would open, and so make, the database
+    requires_system_checks = ()  # they would open, and so make, the database
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         """Take the folder."""

@@ -40,6 +40,9 @@ class Command(BaseCommand):
         parser.add_argument("--measurers", type=int, default=1, help="processes that measure (default: 1)")
         parser.add_argument("--certificate", help="file with the certificate, to serve over HTTPS")
         parser.add_argument("--key", help="file with the key of the certificate (PKCS#8)")
+        parser.add_argument(
+            "--demo", action="store_true", help="go on telling the invented laboratory's story"
+        )
 
     def handle(self, **options: Any) -> None:
         """Serve."""
@@ -101,7 +104,11 @@ def _children(options: dict[str, Any]) -> list[Child]:
         web += ["--ssl-certificate", options["certificate"], "--ssl-keyfile", options["key"]]
     children = [Child("The server", [*web, "teardown.site.wsgi:application"], environment)]
     numbers = range(1, options["measurers"] + 1)
-    return children + [Child(f"Worker {number}", worker_command(), environment) for number in numbers]
+    children += [Child(f"Worker {number}", worker_command(), environment) for number in numbers]
+    if options["demo"]:
+        teller = [sys.executable, str(settings.BASE_DIR / "manage.py"), "demo", "--go-on"]
+        children.append(Child("The teller", teller, environment, once=True))
+    return children
 
 
 def worker_command() -> list[str]:

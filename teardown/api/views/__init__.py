@@ -1,0 +1,1 @@
+"""Keys on a page; tables and uploads over the wire."""

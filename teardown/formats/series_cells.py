@@ -4,7 +4,7 @@ never inferred.
 
 import io
 import re
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -16,6 +16,7 @@ from teardown.science.electrochemistry.columns import Array
 from teardown.science.errors import ReadingError, Remark
 
 SAMPLE_ROWS = 60
+FEW_SHARE = 0.001
 
 
 class NotATable(ReadingError):
@@ -196,61 +197,82 @@ def open_table(data: bytes, *, name: str, column_map: ColumnMap | None = None) -
         return _workbook(data, dict(column_map.dialect) if column_map else {})
     dialect = dict(column_map.dialect) if column_map else {}
     text = open_text(data, encoding=column_map.encoding if column_map else None, dialect=dialect)
-    rows, remarks = _count_rows(text)
+    text, rows, remarks = _sound_rows(text)
     missing = column_map.missing if column_map else ColumnMap(()).missing
     return Table(
         text.names, rows, tuple(remarks), text, None, text.encoding, text.delimiter, missing, text.first_line
     )
 
 
-def _count_rows(text: TextTable) -> tuple[int, list[Remark]]:
-    """Count rows, and find those whose fields do not fit the header: a shifted row would be read wrongly."""
+def _sound_rows(text: TextTable) -> tuple[TextTable, int, list[Remark]]:
+    """Count rows, and leave out those that do not fit the header: a shifted row would be read wrongly."""
     raw, start, mark = text.raw, text.offset, text.delimiter.encode()
     rows = raw.count(b"\n", start) + (not raw.endswith(b"\n"))
-    plain = raw.find(b'"', start) < 0
-    if plain and raw.count(mark, start) in ((len(text.names) - 1) * rows, (text.width - 1) * rows):
-        return rows, []
-    wide = short = 0
-    first = ""
-    for number, line in enumerate(raw[start:].split(b"\n")):
-        if line.count(mark) == text.width - 1 or not line.strip(mark + b" \t\r"):
+    even = ((len(text.names) - 1) * rows, (text.width - 1) * rows)
+    if raw.find(b'"', start) < 0 and raw.count(mark, start) in even:
+        return text, rows, []
+    lines = raw[start:].rstrip(b"\n").split(b"\n")
+    wide, short = [], []
+    for number, line in enumerate(lines):
+        count = line.count(mark) + 1
+        if count == text.width and b'"' not in line:
             continue
         cells = fields(line.decode("utf-8", errors="replace"), text.delimiter)
         if any(cells[len(text.names) :]):
-            wide += 1
-            first = first or f"line {text.first_line + number}"
-        elif len(cells) < len(text.names):
-            short += 1
-    remarks = []
-    if wide:
-        remarks.append(
+            wide.append(number)
+        elif any(cells) and len(cells) < len(text.names):
+            short.append(number)
+    few = max(FEW_SHARE * len(lines), 3)
+    remarks = [*_wide(text, wide, few), *_short(text, short, len(lines))]
+    unsound = set(wide) | (set(short) if len(short) <= few else set())
+    if unsound:
+        kept = b"\n".join(line for k, line in enumerate(lines) if k not in unsound)
+        text = replace(text, raw=raw[:start] + kept + b"\n")
+    return text, len(lines) - len(unsound), remarks
+
+
+def _wide(text: TextTable, wide: list[int], few: float) -> list[Remark]:
+    if not wide:
+        return []
+    where = f"file line {text.first_line + wide[0]}"
+    said = f"{len(wide)} row(s) have more fields than the header has names, first at {where}"
+    if len(wide) <= few:
+        return [
             Remark(
                 "ROW_TOO_WIDE",
-                "error",
-                f"{wide} row(s) have more fields than the header has names, first at {first}.",
-                float(wide),
-                first,
-                "A decimal comma in a comma-separated file, or text with the delimiter in it, "
-                "shifts every later field: export with another delimiter.",
-            )
-        )
-    if short > 0.5 * rows and short > 1:
-        remarks.append(
-            Remark(
-                "ROW_TOO_SHORT",
                 "warning",
-                f"{short} row(s) have fewer fields than the header has names.",
-                float(short),
+                said + "; left out.",
+                float(len(wide)),
+                where,
+                "Mend them in the export.",
             )
+        ]
+    remedy = (
+        "A decimal comma in a comma-separated file shifts every later field: export with another delimiter."
+    )
+    return [Remark("ROW_TOO_WIDE", "error", said + ".", float(len(wide)), where, remedy)]
+
+
+def _short(text: TextTable, short: list[int], rows: int) -> list[Remark]:
+    if not short:
+        return []
+    where = f"file line {text.first_line + short[0]}"
+    if short == [rows - 1]:
+        said = "The last row is cut off, as if the file was copied while it was written; it was left out."
+        return [Remark("ROW_CUT_OFF", "warning", said, None, where, "Send the file again when it is whole.")]
+    said = f"{len(short)} row(s) have fewer fields than the header has names, first at {where}."
+    return [
+        Remark(
+            "ROW_TOO_SHORT", "warning", said, float(len(short)), where, "Compare them with their neighbours."
         )
-    return rows, remarks
+    ]
 
 
 def _parquet(data: bytes) -> Table:
     try:
         frame = pl.read_parquet(io.BytesIO(data))
     except Exception as fault:  # noqa: BLE001 - the engine raises many kinds; all mean that the file is broken
-        raise NotATable(f"The Parquet file cannot be read: {_short(fault)}") from None
+        raise NotATable(f"The Parquet file cannot be read: {_told(fault)}") from None
     return Table(tuple(frame.columns), frame.height, (), None, frame)
 
 
@@ -263,7 +285,7 @@ def _workbook(data: bytes, dialect: dict[str, Any]) -> Table:
         names = [str(dialect["sheetName"])] if dialect.get("sheetName") else list(book.sheet_names)
         tables = [(name, found) for name in names if (found := _sheet(book, name)) is not None]
     except Exception as fault:  # noqa: BLE001 - the engine raises many kinds; all mean that the file is broken
-        raise NotATable(f"The workbook cannot be read: {_short(fault)}") from None
+        raise NotATable(f"The workbook cannot be read: {_told(fault)}") from None
     if not tables:
         raise NotATable("No sheet of the workbook holds a row of names above rows of numbers.")
     first_name, first = tables[0]
@@ -317,5 +339,5 @@ def _unique(names: list[str]) -> list[str]:
     return out
 
 
-def _short(fault: Exception) -> str:
+def _told(fault: Exception) -> str:
     return re.sub(r"\s+", " ", str(fault))[:160]

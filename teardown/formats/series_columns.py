@@ -89,13 +89,40 @@ def _quantity(name: str) -> tuple[str, int, str, str] | None:
             return notation, 0, notation, q.unit
     base, unit = split_name(name)
     words = plain(base)
+    if not unit and (named := _unit_alone(base)):
+        return named, 50, words, base
     counter = _counter(words, unit)
     if counter:
         return counter, 1, words, unit
-    for quantity, (_, known) in NAMES.items():
-        if words in known:
-            return quantity, 2 + known.index(words), words, unit
+    hits = [(q, 2 + known.index(words)) for q, (_, known) in NAMES.items() if words in known]
+    fitting = [hit for hit in hits if not unit or _fits(hit[0], unit, words)]
+    if fitting or hits:
+        quantity, rank = (fitting or hits)[0]
+        return quantity, rank, words, unit
     return _by_words(words, unit)
+
+
+def _fits(quantity: str, unit: str, words: str) -> bool:
+    """Tell whether a unit is one of the quantity: T in K is no time."""
+    dimension = dimension_of(quantity)
+    if dimension in ("number", "text", "clock"):
+        return True
+    return factor_of(unit, dimension, words) is not None or (dimension == "time" and is_clock_form(unit))
+
+
+def _unit_alone(name: str) -> str | None:
+    """Recognise a column that is named by nothing but its unit written out, such as Volts."""
+    if len(name) < 3:
+        return None
+    for dimension, quantity in (
+        ("voltage", "voltage_volt"),
+        ("current", "current_ampere"),
+        ("charge", "cumulative_capacity_ah"),
+        ("energy", "cumulative_energy_wh"),
+    ):
+        if factor_of(name, dimension, "") is not None:
+            return quantity
+    return None
 
 
 def _by_words(words: str, unit: str) -> tuple[str, int, str, str] | None:

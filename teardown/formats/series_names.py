@@ -98,7 +98,7 @@ NAMES: dict[str, tuple[str, tuple[str, ...]]] = {
         _list("""
             ambient temperature, chamber temperature, temperature, temp, temperatur, kammertemperatur,
             umgebungstemperatur, temperature chamber, temperatura, temperature ambiante, oven
-            temperature, climate chamber temperature, t chamber, t amb, ambient temp, chamber temp
+            temperature, climate chamber temperature, t chamber, t amb, t, ambient temp, chamber temp
         """),
     ),
     "surface_temperature_celsius": (

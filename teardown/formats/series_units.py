@@ -18,11 +18,14 @@ UNITS: dict[str, tuple[str, float]] = {
     **dict.fromkeys(("ma", "milliamp", "milliamps", "milliampere"), ("current", 1e-3)),
     **dict.fromkeys(("µa", "ua", "microamp"), ("current", 1e-6)),
     **dict.fromkeys(("na",), ("current", 1e-9)),
-    **dict.fromkeys(("ah", "a-h", "a*h", "amph", "amperehour", "amperehours"), ("charge", 1.0)),
+    **dict.fromkeys(
+        ("ah", "a-h", "a*h", "amph", "amp-hr", "amphr", "amp-hrs", "amperehour", "amperehours"),
+        ("charge", 1.0),
+    ),
     **dict.fromkeys(("mah", "ma-h", "ma*h"), ("charge", 1e-3)),
     **dict.fromkeys(("µah", "uah"), ("charge", 1e-6)),
     **dict.fromkeys(("as", "coulomb", "coulombs"), ("charge", 1 / 3600)),
-    **dict.fromkeys(("wh", "w-h", "w*h", "watthour"), ("energy", 1.0)),
+    **dict.fromkeys(("wh", "w-h", "w*h", "watthour", "watt-hr", "watthr"), ("energy", 1.0)),
     **dict.fromkeys(("mwh", "mw-h", "mw*h"), ("energy", 1e-3)),
     **dict.fromkeys(("µwh", "uwh"), ("energy", 1e-6)),
     **dict.fromkeys(("kwh",), ("energy", 1e3)),
@@ -39,7 +42,6 @@ UNITS: dict[str, tuple[str, float]] = {
     ),
     **dict.fromkeys(("1", "-", "#", "none", "n/a", "%"), ("number", 1.0)),
 }
-CLOCK_FORMS = re.compile(r"^[dhms:. \-/ymt]*(?:hh?:mm|h:m|dd?[./-]mm|yyyy)[dhms:. \-/ymtf]*$")
 KELVIN_OFFSET = -273.15
 
 
@@ -51,12 +53,15 @@ def tidy(unit: str) -> str:
 
 def is_unit(text: str) -> bool:
     """Tell whether a text is a unit, or the form of a clock."""
-    return tidy(text) in UNITS or bool(CLOCK_FORMS.match(text.lower())) or tidy(text) == "c"
+    return tidy(text) in UNITS or is_clock_form(text) or tidy(text) == "c"
 
 
 def is_clock_form(text: str) -> bool:
     """Tell whether a unit is the form of a clock, such as hh:mm:ss."""
-    return bool(CLOCK_FORMS.match(text.lower()))
+    low = text.lower()
+    letters = set(re.sub(r"[^a-z]", "", low))
+    hours = {"h", "m"} <= letters <= set("dhminsxzf") and ":" in low
+    return hours or ({"y", "m", "d"} <= letters <= set("ymdhisft"))
 
 
 def split_name(name: str) -> tuple[str, str]:

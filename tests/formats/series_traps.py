@@ -385,10 +385,77 @@ def ambiguous_dates_alone() -> Trap:
     return Trap(data, refused="DATE_AMBIGUOUS")
 
 
+def shifted_row() -> Trap:
+    rows = lines(plain().data)
+    rows.insert(900, rows[900].replace(",", ",0,", 1))
+    return Trap(unlines(rows), said=("ROW_TOO_WIDE",))
+
+
 def shifted_rows() -> Trap:
     rows = lines(plain().data)
-    rows[900] = rows[900].replace(",", ",0,", 1)
-    return Trap(unlines(rows), refused="ROW_TOO_WIDE")
+    return Trap(
+        unlines([rows[0]] + [r.replace(",", ",0,", 1) if k % 5 == 4 else r for k, r in enumerate(rows[1:])]),
+        refused="ROW_TOO_WIDE",
+    )
+
+
+def short_row() -> Trap:
+    rows = lines(plain().data)
+    rows.insert(900, rows[900].split(",", 1)[1])
+    return Trap(unlines(rows), said=("ROW_TOO_SHORT",))
+
+
+def cut_off() -> Trap:
+    rows = lines(plain().data)
+    return Trap(unlines(rows)[:-1] + b"\n" + rows[-1].rsplit(",", 2)[0].encode(), said=("ROW_CUT_OFF",))
+
+
+def noise_at_rest() -> Trap:
+    noise = 2e-5 * np.random.default_rng(3).standard_normal(ROWS) * (SERIES.current_A == 0)
+    return Trap(write_text(changed(current_ampere=SERIES.current_A + noise), Dialect(HEADERS)))
+
+
+def net_counter_under_a_plain_name() -> Trap:
+    net = SERIES.columns["charging_capacity_ah"] - SERIES.columns["discharging_capacity_ah"]
+    headers = CORE | {"net_capacity_ah": ("(Q-Qo)/mA.h", 1e3)}
+    return Trap(write_text(changed(net_capacity_ah=net), Dialect(headers)))
+
+
+def units_for_names() -> Trap:
+    headers = {
+        "test_time_second": ("Test Time (h:min:s)", 1.0),
+        "current_ampere": ("Amps", 1.0),
+        "voltage_volt": ("Volts", 1.0),
+    }
+    rows = lines(write_text(SERIES, Dialect(headers)))
+    cells = [_hours(t) for t in SERIES.time_s.tolist()]
+    return Trap(
+        unlines([rows[0]] + [f"{c},{r.split(',', 1)[1]}" for c, r in zip(cells, rows[1:], strict=True)])
+    )
+
+
+def aligned_by_spaces() -> Trap:
+    rows = [
+        f"{t:16.6f}  {i:14.9f}  {v:14.9f}"
+        for t, i, v in zip(SERIES.time_s, SERIES.current_A, SERIES.voltage_V, strict=True)
+    ]
+    return Trap(unlines(["   Time (s)    Current (A)    Voltage (V)", *rows]), "export.txt")
+
+
+def point_groups_and_decimal_commas() -> Trap:
+    def written(value: float, digits: int) -> str:
+        return f"{value:,.{digits}f}".replace(",", " ").replace(".", ",").replace(" ", ".")
+
+    cells = zip(SERIES.time_s, SERIES.current_A, SERIES.voltage_V, strict=True)
+    rows = [f"{written(t, 4)};{written(i * 1e6, 4)};{written(v, 6)}" for t, i, v in cells]
+    return Trap(unlines(["Zeit [s];Strom [µA];Spannung [V]", *rows]))
+
+
+def time_of_day_beside_a_date() -> Trap:
+    headers = {name: HEADERS[name] for name in ("current_ampere", "voltage_volt")}
+    start = dt.datetime(2025, 5, 20, 11, tzinfo=dt.UTC)
+    cells = zip(_stamps(start, "%d.%m.%Y"), _stamps(start, "%H:%M:%S.%f"), strict=True)
+    return Trap(beside("Date,Time", [f"{d},{c}" for d, c in cells], headers), said=("DATE_AND_TIME_JOINED",))
 
 
 def two_voltages() -> Trap:
@@ -458,7 +525,16 @@ TRAPS: list[Callable[[], Trap]] = [
     decimal_comma_between_commas,
     half_cell_with_falling_mean,
     ambiguous_dates_alone,
+    shifted_row,
     shifted_rows,
+    short_row,
+    cut_off,
+    noise_at_rest,
+    net_counter_under_a_plain_name,
+    units_for_names,
+    aligned_by_spaces,
+    point_groups_and_decimal_commas,
+    time_of_day_beside_a_date,
     two_voltages,
     backwards,
     parquet,

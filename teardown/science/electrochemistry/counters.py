@@ -62,7 +62,7 @@ def count_charge(series: Series, steps: Steps) -> StepCounts | None:
         for way in ("cumulative", "net"):
             name = f"{scope}{way}_capacity_ah"
             if series.get(name) is not None:
-                found = _one_counter(series, steps, name, signed=way == "net")
+                found = _one_counter(series, steps, name)
                 if found is not None:
                     return found
     return None
@@ -113,10 +113,11 @@ def _two_counters(series: Series, steps: Steps, up: str, down: str) -> StepCount
     return StepCounts((charged[0], charged[1]), lost, inside, step, (up, down), wrong / 2)
 
 
-def _one_counter(series: Series, steps: Steps, name: str, *, signed: bool) -> StepCounts | None:
+def _one_counter(series: Series, steps: Steps, name: str) -> StepCounts | None:
+    """Read one counter for both directions; whether it counts net is seen from it, not from its name."""
     values = _carried(series.columns[name])
     kind = steps.kind[steps.of_record]
-    if signed and np.any(np.diff(values) < 0) and np.any(values < 0) | _falls_slowly(values, kind):
+    if _runs_down(values, kind):
         return _net_counter(series, steps, name, values)
     gained, back = increments(_above_zero(values))
     if not np.any(gained > 0):
@@ -128,11 +129,13 @@ def _one_counter(series: Series, steps: Steps, name: str, *, signed: bool) -> St
     return StepCounts(charged, lost, _inside(steps, back), series.step_of(name), (name,), 0.0)
 
 
-def _falls_slowly(values: Array, kind: Index) -> bool:
-    """Tell whether a counter runs down while the cell discharges: then it is a net one."""
+def _runs_down(values: Array, kind: Index) -> bool:
+    """Tell whether a counter falls on discharge and rises on charge: then it is a net one."""
     change = np.diff(values, prepend=values[0])
-    discharging = kind < 0
-    return bool(np.mean(change[discharging] < 0) > 0.5) if discharging.any() else False
+    down, up = change[kind < 0], change[kind > 0]
+    return bool(
+        down.size and np.mean(down < 0) > np.mean(down > 0) and (not up.size or np.mean(up >= 0) > 0.5)
+    )
 
 
 def _net_counter(series: Series, steps: Steps, name: str, values: Array) -> StepCounts:

@@ -179,9 +179,10 @@ def _half(
     """Sum one direction over each cycle and choose between integral and counter by their uncertainty."""
     sign = 1 - 2 * way
     mine = steps.kind == sign
-    integral = _sum(cycles, sums.charge_Ah[way])
+    flowing = steps.kind != 0  # the noise of a rest is no charge
+    integral = _sum(cycles, np.where(flowing, sums.charge_Ah[way], 0.0))
     u_integral = _sum(cycles, np.where(mine, sums.u_Ah, 0.0))
-    energy = _sum(cycles, sums.energy_Wh[way])
+    energy = _sum(cycles, np.where(flowing, sums.energy_Wh[way], 0.0))
     counter = np.full(integral.shape, np.nan)
     chosen, u, joint = integral, u_integral, u_integral
     if counts is not None:

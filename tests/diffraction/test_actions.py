@@ -51,7 +51,7 @@ def test_a_pattern_is_kept_fitted_and_booked(fitted):
 def test_the_arrival_notes_what_the_file_looks_like(operator):
     pattern = make_pattern(operator, file=b"Anode: Co\n" + pattern_file(anode="co"), fit=False)
     assert pattern.radiation == "co"
-    assert pattern.facts["points"] == 2501
+    assert pattern.facts["points"] == 901
     assert pattern.facts["header"] == "Anode: Co"
     assert Run.objects.count() == 0
 
@@ -91,10 +91,10 @@ def test_only_some_may_add_and_judge(fitted):
 
 def test_fitting_again_keeps_what_was_found(fitted, operator):
     first = fit_again(
-        pattern=fitted, phases=["iron", "magnetite", "iron-hydroxide"], by=operator, range_deg=(30, 80)
+        pattern=fitted, phases=["iron", "magnetite", "iron-hydroxide"], by=operator, range_deg=(30, 65)
     )
     same = fit_again(
-        pattern=fitted, phases=["iron", "magnetite", "iron-hydroxide"], by=operator, range_deg=(30, 80)
+        pattern=fitted, phases=["iron", "magnetite", "iron-hydroxide"], by=operator, range_deg=(30, 65)
     )
     assert first == same
     work_off()

@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from teardown.page.figures import Axis, Curve, Figure, Mark, Rule
+from teardown.page.figures.labels import text_width
 
 Array = NDArray[np.float64]
 Scale = Literal["linear", "log", "sqrt"]
@@ -44,14 +45,20 @@ def figures_of(curves: Mapping[str, Array], names: Mapping[str, str], view: View
         low, high, inside = float(x[0]), float(x[-1]), np.ones(len(x), dtype=bool)
     part = {k: v[inside] for k, v in curves.items() if len(v) == len(x)}
     ticks = {k.removeprefix("ticks/"): v for k, v in curves.items() if k.startswith("ticks/")}
+    sides = (max([48.0, *(text_width(names.get(k, k)) + 10 for k in ticks)]), 84.0)
     return (
-        _ladder(ticks, names, low, high),
-        _counts(part, low, high, view.scale),
-        _residual(part, low, high),
+        _ladder(ticks, names, low, high, sides),
+        _counts(part, low, high, view.scale, sides),
+        _residual(part, low, high, sides),
     )
 
 
-def _ladder(ticks: Mapping[str, Array], names: Mapping[str, str], low: float, high: float) -> Figure:
+Sides = tuple[float, float]
+
+
+def _ladder(
+    ticks: Mapping[str, Array], names: Mapping[str, str], low: float, high: float, sides: Sides
+) -> Figure:
     """Set the lines of each phase on a rung of its own."""
     keys = list(ticks)
     marks = tuple(
@@ -60,22 +67,28 @@ def _ladder(ticks: Mapping[str, Array], names: Mapping[str, str], low: float, hi
         for place in ticks[key]
         if low <= place <= high
     )
-    rungs = tuple(Rule(len(keys) - row, names.get(key, key)) for row, key in enumerate(keys))
+    rungs = tuple(float(len(keys) - row) for row in range(len(keys)))
     return Figure(
         title="Where the lines stand",
         description="; ".join(
             f"{names.get(k, k)}: {sum(low <= p <= high for p in ticks[k])} lines" for k in keys
         ),
-        x=Axis("", low, high),
-        y=Axis("", 0.4, len(keys) + 0.6, ticks=()),
+        x=Axis("", low, high, ticks=()),
+        y=Axis(
+            "lines of each phase",
+            0.4,
+            len(keys) + 0.6,
+            ticks=rungs,
+            names=tuple(names.get(k, k) for k in keys),
+        ),
         marks=marks,
-        rules=rungs,
         width=WIDTH,
-        height=46 + ROW * len(keys),
+        height=48 + ROW * len(keys),
+        sides=sides,
     )
 
 
-def _counts(part: Mapping[str, Array], low: float, high: float, scale: Scale) -> Figure:
+def _counts(part: Mapping[str, Array], low: float, high: float, scale: Scale, sides: Sides) -> Figure:
     """Lay the calculated curve over the counts, with the background under both."""
     floor = 1.0 if scale == "log" else 0.0
     x = part["two_theta_deg"]
@@ -87,19 +100,28 @@ def _counts(part: Mapping[str, Array], low: float, high: float, scale: Scale) ->
     return Figure(
         title="Counts",
         description=f"Measured and calculated counts from {low:.1f} to {high:.1f} degrees, up to {top:.0f}.",
-        x=Axis("", low, high),
+        x=Axis("", low, high, ticks=()),
         y=Axis("counts", low=max(floor, 0.8 * bottom) if scale == "log" else None, scale=scale),
         curves=(
-            Curve("measured", _t(x), _t(measured), style="soft", name="measured"),
+            Curve(
+                "measured",
+                _t(x),
+                _t(measured),
+                style="soft",
+                low=_t(np.maximum(measured - 2 * part["sigma"], floor)),
+                high=_t(measured + 2 * part["sigma"]),
+                name="measured",
+            ),
             Curve("background", _t(x), _t(background), style="faint", dash="dotted", name="background"),
-            Curve("calculated", _t(x), _t(calculated), style="accent", name="calculated"),
+            Curve("calculated", _t(x), _t(calculated), style="ink", name="calculated"),
         ),
         width=WIDTH,
-        height=400,
+        height=380,
+        sides=sides,
     )
 
 
-def _residual(part: Mapping[str, Array], low: float, high: float) -> Figure:
+def _residual(part: Mapping[str, Array], low: float, high: float, sides: Sides) -> Figure:
     """Draw what is left over in standard deviations of the counts."""
     x = part["two_theta_deg"]
     left = (part["measured"] - part["calculated"]) / part["sigma"]
@@ -109,11 +131,12 @@ def _residual(part: Mapping[str, Array], low: float, high: float) -> Figure:
         title="Left over",
         description=f"Measured less calculated; most at {x[worst]:.2f}°: {left[worst]:.1f} deviations.",
         x=Axis("2θ, degrees", low, high),
-        y=Axis("standard deviations", -reach, reach),
-        curves=(Curve("", _t(x), _t(np.clip(left, -reach, reach)), style="ink", name="left over"),),
+        y=Axis("left over, in standard deviations", -reach, reach),
+        curves=(Curve("", _t(x), _t(np.clip(left, -reach, reach)), style="accent", name="left over"),),
         rules=(Rule(3.0), Rule(-3.0)),
         width=WIDTH,
         height=170,
+        sides=sides,
     )
 
 

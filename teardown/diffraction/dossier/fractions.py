@@ -48,7 +48,7 @@ def _line(row: PhaseFraction) -> PhaseLine:
     if brindley:
         low, high = (number(100 * brindley[k], 1) for k in ("low", "high"))
         corrected = f"{number(100 * brindley['weight_fraction'], 1)} ({low}–{high})"
-    share = fraction_as_percent(row.weight_fraction, 1 if row.below_limit else 2)
+    share = _limit(row.weight_fraction) if row.below_limit else fraction_as_percent(row.weight_fraction, 2)
     return PhaseLine(
         key=row.phase,
         name=details.get("name") or row.phase,
@@ -61,6 +61,11 @@ def _line(row: PhaseFraction) -> PhaseLine:
         cell=_cell(details),
         more=", ".join(_more(details)),
     )
+
+
+def _limit(value: float) -> str:
+    """Set a limit with two figures at least: less than 0.0 % would say nothing."""
+    return fraction_as_percent(value, 1 if value >= 0.01 else 2)
 
 
 def _cell(details: Mapping[str, Any]) -> str:
@@ -98,7 +103,7 @@ def group_lines(fit: Fit) -> tuple[GroupLine, ...]:
             g["words"],
             fraction_as_percent(g["weight_fraction"], 1) if g["phases"] else "",
             number(100 * g["u"], 1) if g["phases"] else "",
-            "" if g["limit"] is None else fraction_as_percent(g["limit"], 1),
+            "" if g["limit"] is None else _limit(g["limit"]),
         )
         for g in groups
         if g["group"] != "standard"

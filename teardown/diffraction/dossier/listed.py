@@ -34,7 +34,10 @@ def rows_of(patterns: Sequence[Pattern]) -> list[ListedPattern]:
             found = sorted(
                 (f for f in fit.fractions.all() if not f.below_limit), key=lambda f: -f.weight_fraction
             )
-            phases = ", ".join(f"{f.phase} {fraction_as_percent(f.weight_fraction, 0)}" for f in found[:4])
+            phases = ", ".join(
+                f"{f.details.get('name') or f.phase} {fraction_as_percent(f.weight_fraction)}"
+                for f in found[:4]
+            )
             flags = sum(flag["level"] != "info" for flag in fit.flags)
             status = "accepted" if fit.pk in words else pending.get(pattern.pk, "proposed")
         rows.append(ListedPattern(pattern, cell_code(pattern), phases, flags, status))

@@ -15,6 +15,7 @@ class Axis:
 
     Limits left out are taken from the data and widened to the next tick. ``percent`` shows fractions of 0
     to 1 as percent. ``whole`` allows ticks at whole numbers only.
+    ``names`` are the words of given ``ticks``: rows of things instead of numbers.
     """
 
     label: str = ""
@@ -24,6 +25,7 @@ class Axis:
     percent: bool = False
     whole: bool = False
     ticks: tuple[float, ...] | None = None
+    names: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,6 +101,10 @@ class Figure:
     width: int = 640
     height: int = 320
     plain: bool = False  # small: end ticks only, no axis names, no labels on curves
+    sides: tuple[float, float] = (
+        0.0,
+        0.0,
+    )  # least room left and right, so that drawings one above another align
 
 
 @dataclass(frozen=True, slots=True)

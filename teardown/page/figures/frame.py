@@ -56,8 +56,8 @@ def frame_for(figure: Figure, margin: float) -> Frame:
     end = 10.0
     if right is not None and figure.right is not None and named:
         end += max(map(text_width, tick_words(right_ticks, figure.right)), default=0)
-    end = max(end, margin, DOT + 4)
-    box = Box(widest + 10, top, figure.width - end, bottom)
+    end = max(end, margin, DOT + 4, figure.sides[1])
+    box = Box(max(widest + 10, figure.sides[0]), top, figure.width - end, bottom)
     xs = [float(v) for c in figure.curves for v in c.x] + [m.x for m in figure.marks]
     xs += [v for b in figure.bands for v in (b.low, b.high)] if not xs else []
     x, x_ticks = scale_for(figure.x, xs, box.left + inset, box.right - inset, 90)

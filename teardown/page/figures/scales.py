@@ -122,6 +122,8 @@ def _log_ticks(low: float, high: float, wanted: int) -> tuple[float, float, list
 
 def tick_words(ticks: list[float], axis: Axis) -> list[str]:
     """Set the ticks of one axis, all with as many decimals as the finest needs."""
+    if axis.names and axis.ticks is not None:
+        return [dict(zip(axis.ticks, axis.names, strict=True))[t] for t in ticks]
     shown = [100 * t for t in ticks] if axis.percent else list(ticks)
     unit = f"{NARROW}%" if axis.percent else ""
     if any(t and not 1e-4 <= abs(t) < 1e7 for t in shown):

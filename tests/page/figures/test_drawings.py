@@ -213,3 +213,14 @@ def test_every_token_of_the_drawing_style_is_known() -> None:
 def test_fifty_curves_of_five_hundred_points_stay_light() -> None:
     curves = tuple(a_curve("", n=500, seed=i, key=str(i)) for i in range(50))
     assert len(str(draw(a_figure(*curves)))) < 400_000
+
+
+def test_drawings_with_the_same_room_at_their_sides_align() -> None:
+    from teardown.page.figures import Axis, Curve, Figure
+    from teardown.page.figures.frame import frame_for
+
+    narrow = Figure("a", "a", Axis(), Axis(), (Curve("", (0, 1), (0, 1)),), sides=(120.0, 80.0))
+    wide = Figure("b", "b", Axis(), Axis(), (Curve("", (0, 1), (0, 90_000)),), sides=(120.0, 80.0))
+    boxes = [frame_for(figure, 0.0).box for figure in (narrow, wide)]
+    assert boxes[0].left == boxes[1].left == 120.0
+    assert boxes[0].right == boxes[1].right == narrow.width - 80.0

@@ -80,3 +80,10 @@ def test_percent_is_shown_on_the_paper_only() -> None:
 
 def test_ticks_have_no_binary_dust() -> None:
     assert tick_words(linear_ticks(0, 0.3, 0.1), Axis()) == ["0.0", "0.1", "0.2", "0.3"]
+
+
+def test_rows_of_things_bear_their_names() -> None:
+    axis = Axis("", 0.5, 3.5, ticks=(3.0, 2.0, 1.0), names=("first", "second", "third"))
+    _, ticks = scale_for(axis, [], 100, 0)
+    assert tick_words(ticks, axis) == ["first", "second", "third"]
+    assert tick_words([2.0], axis) == ["second"]

@@ -67,9 +67,18 @@ class Derived(FileSystemStorage):
     """Files that can be made again from originals; deleting them loses nothing."""
 
     def get_available_name(self, name: str, max_length: int | None = None) -> str:
-        """Overwrite: the name holds the run that makes the file."""
-        if self.exists(name):
-            self.delete(name)
+        """Keep the name: it holds what the file was made from."""
+        return name
+
+    def _save(self, name: str, content: File[Any]) -> str:
+        """Put the file in its place whole: who makes or reads it at the same time sees no half."""
+        target = Path(self.path(name))
+        target.parent.mkdir(parents=True, exist_ok=True)
+        part = target.with_name(f".{target.name}.{os.getpid()}.{os.urandom(4).hex()}")
+        with part.open("wb") as out:
+            for piece in content.chunks():
+                out.write(piece)
+        part.replace(target)
         return name
 
 

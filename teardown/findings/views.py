@@ -15,6 +15,7 @@ from teardown.cells.models import Cell
 from teardown.files.models import Run
 from teardown.findings import actions
 from teardown.findings.dossier import telling
+from teardown.findings.dossier.agreeing import agreed_on
 from teardown.findings.dossier.balance import balance_of
 from teardown.findings.dossier.judging import JudgePage, judge_page, own_judgement
 from teardown.findings.dossier.lives import lives_of
@@ -30,6 +31,7 @@ def modes(request: HttpRequest) -> HttpResponse:
     asked, answer = _asked(request)
     cells = asked.qs if asked.is_bound and asked.form.is_valid() else Cell.objects.visible_to(request.user)
     context = {
+        "agreed": agreed_on(cells),
         "lives": lives_of(cells, answer, answer.level_of, answer.ended_by),
         "filter": asked,
         "answer": answer,

@@ -1,10 +1,8 @@
 """How long cells last at each level of a factor, and by which mode they end; stopped tests count as such."""
 
-from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-import numpy as np
 from django.db.models import QuerySet
 
 from teardown.cells.models import Cell, Test
@@ -12,10 +10,11 @@ from teardown.cycling.models import TestSummary
 from teardown.findings.dossier.modes import FEWEST, Modes
 from teardown.page.figures import Axis, Curve, Figure, Share, Stack, Stacks
 from teardown.page.figures.description import Dash, Style
-from teardown.page.typesetting import as_count, number
+from teardown.page.typesetting import as_count, fraction_as_percent, number
 from teardown.science.reliability.competing import aalen_johansen
 from teardown.science.reliability.lifetimes import LogRank, Survival, kaplan_meier, log_rank
 
+UNDETERMINED = "undetermined"
 MOST_CURVES = 6
 NAMED_MODES = 4
 LOOKS: tuple[tuple[Style, Dash], ...] = (
@@ -57,6 +56,17 @@ class LevelLife:
         return f"{number(self.curve.median, 0)} ({least} to {most})"
 
 
+@dataclass(frozen=True, slots=True)
+class Ended:
+    """The share of a level's cells that one mode had ended at the horizon, with its interval."""
+
+    level: str
+    mode: str
+    share: float
+    low: float
+    high: float
+
+
 @dataclass(frozen=True)
 class Lives:
     """What the page shows of lives."""
@@ -66,7 +76,37 @@ class Lives:
     compared: LogRank | None
     clustered: bool
     horizon: float
-    stacks: Stacks | None
+    ended: tuple[Ended, ...]
+
+    @property
+    def stacks(self) -> Stacks | None:
+        """Draw by which mode the cells of each level had ended at the horizon."""
+        total: dict[str, float] = {}
+        for each in self.ended:
+            if each.mode != UNDETERMINED and each.share:
+                total[each.mode] = total.get(each.mode, 0.0) + each.share
+        named = sorted(total, key=lambda mode: -total[mode])[:NAMED_MODES]
+        if not named:
+            return None
+        after = f"after {number(self.horizon, 0)} cycles"
+        levels = {each.level for each in self.ended}
+        return Stacks(
+            title=f"By which mode cells had ended {after}",
+            description="Shares at one cycle; with the cells still running they add up to one.",
+            axis=Axis(f"share of cells {after}", low=0, high=1, percent=True),
+            rows=tuple(_stack(level, self.ended, named) for level in self.levels if level.name in levels),
+        )
+
+    heads = ("level", "mode", "share", "95 % interval")
+
+    @property
+    def numbers(self) -> list[tuple[str, str, str, str]]:
+        """Give the shares with their intervals, for the table behind the figure."""
+        return [
+            (each.level, each.mode, fraction_as_percent(each.share),
+             f"{fraction_as_percent(each.low)} to {fraction_as_percent(each.high)}")
+            for each in self.ended
+        ]  # fmt: skip
 
     @property
     def figure(self) -> Figure | None:
@@ -132,9 +172,9 @@ def lives_of(
         if len(shown) > 1 and any(life.mode for life in among)
         else None
     )
-    horizon = _horizon(among)
-    stacks = _stacks(rows, among, horizon) if horizon else None
-    return Lives(tuple(rows), left_out, compared, answer.clustered, horizon, stacks)
+    horizon = _horizon(rows)
+    shares = _ended(rows, among, horizon) if horizon else ()
+    return Lives(tuple(rows), left_out, compared, answer.clustered, horizon, shares)
 
 
 def _lives(
@@ -149,18 +189,15 @@ def _lives(
     for cell, (test, end) in last.items():
         if test in counted and cell in levels:
             failed = end is not None and not end.get("censors")
-            mode = modes.get(cell, "undetermined") if failed else ""
+            mode = modes.get(cell, UNDETERMINED) if failed else ""
             lives.append(Life(cell, levels[cell], float(counted[test]), mode))
     return lives, len(set(last) - {life.cell for life in lives})
 
 
-def _horizon(lives: list[Life]) -> float:
-    """Choose the cycle at which modes are read: the last at which a tenth of the cells, or five, remain."""
-    if not lives:
-        return 0.0
-    cycles = np.sort([life.cycles for life in lives])
-    keep = max(FEWEST, len(cycles) // 10)
-    return float(cycles[-keep]) if len(cycles) >= keep else 0.0
+def _horizon(rows: list[LevelLife]) -> float:
+    """Choose the cycle at which modes are read: the last at which each level drawn still has five cells."""
+    ends = [float(row.curve.time[row.curve.at_risk >= FEWEST].max()) for row in rows if row.curve is not None]
+    return min(ends, default=0.0)
 
 
 def _curve(level: LevelLife, style: Style, dash: Dash) -> Curve:
@@ -180,35 +217,27 @@ def _curve(level: LevelLife, style: Style, dash: Dash) -> Curve:
     )
 
 
-def _stacks(rows: list[LevelLife], lives: list[Life], horizon: float) -> Stacks | None:
-    """Draw by which mode cells had ended at the horizon; with those still running, shares add up to one."""
-    counted = Counter(life.mode for life in lives if life.mode and life.mode != "undetermined")
-    if not counted:
-        return None
-    named = [mode for mode, _ in counted.most_common(NAMED_MODES)]
-    drawn = []
+def _ended(rows: list[LevelLife], lives: list[Life], horizon: float) -> tuple[Ended, ...]:
+    """Work out, for each level drawn, the share of cells that each mode had ended at the horizon."""
+    found = []
     for row in rows:
         own = [life for life in lives if life.level == row.name]
         if row.curve is None or not any(life.mode for life in own):
             continue
         numbers = {name: i + 1 for i, name in enumerate(sorted({life.mode for life in own if life.mode}))}
-        found = aalen_johansen([x.cycles for x in own], [numbers[x.mode] if x.mode else 0 for x in own])
-        share = {name: found.at(horizon, i)[0] for name, i in numbers.items()}
-        limits = {name: found.at(horizon, i)[2:] for name, i in numbers.items()}
-        parts = [
-            Share(name, share.pop(name, 0.0), MODE_STYLES[i], *limits.get(name, (None, None)))
-            for i, name in enumerate(named)
-        ]
-        unknown = share.pop("undetermined", 0.0)
-        parts.append(Share("other modes", sum(share.values()), "soft"))
-        parts.append(Share("undetermined", unknown, "accent"))
-        parts.append(Share("still running", max(0.0, 1.0 - sum(part.value for part in parts)), "faint"))
-        drawn.append(Stack(row.name, tuple(parts), note=as_count(row.cells, "cell")))
-    if not drawn:
-        return None
-    return Stacks(
-        title=f"By which mode cells had ended after {number(horizon, 0)} cycles",
-        description="Aalen-Johansen shares at one cycle; with those still running they add up to one.",
-        axis=Axis(f"share of cells after {number(horizon, 0)} cycles", low=0, high=1, percent=True),
-        rows=tuple(drawn),
-    )
+        shares = aalen_johansen([x.cycles for x in own], [numbers[x.mode] if x.mode else 0 for x in own])
+        for name, i in numbers.items():
+            value, _, low, high = shares.at(horizon, i)
+            found.append(Ended(row.name, name, value, low, high))
+    return tuple(found)
+
+
+def _stack(level: LevelLife, ended: tuple[Ended, ...], named: list[str]) -> Stack:
+    """Put the shares of a level side by side; with those still running they add up to one."""
+    share = {each.mode: each.share for each in ended if each.level == level.name}
+    parts = [Share(name, share.pop(name, 0.0), MODE_STYLES[i]) for i, name in enumerate(named)]
+    unknown = share.pop(UNDETERMINED, 0.0)
+    parts.append(Share("other modes", sum(share.values()), "soft"))
+    parts.append(Share(UNDETERMINED, unknown, "accent"))
+    parts.append(Share("still running", max(0.0, 1.0 - sum(part.value for part in parts)), "faint"))
+    return Stack(level.name, tuple(parts), note=as_count(level.cells, "cell"))

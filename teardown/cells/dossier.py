@@ -8,7 +8,7 @@ from django.utils import timezone
 
 from teardown.cells.intake import KINDS
 from teardown.cells.models import Build, Cell, Chamber, Channel, Material, Recipe, RecipePart, Seat, Test
-from teardown.cells.rules import amount_words, differences
+from teardown.cells.rules import amount_words, differences, in_order
 from teardown.files.models import Delivery
 from teardown.page.typesetting import as_count
 
@@ -101,7 +101,7 @@ def test_page(test: Test) -> TestPage:
     ]
     days = ((test.ended_at or timezone.now()) - test.started_at).days
     if test.ended_at is None:
-        sentence = f"{test.cell} runs to protocol {test.protocol} since {as_count(days, 'day')}."
+        sentence = f"{test.cell} has run to protocol {test.protocol} for {as_count(days, 'day')}."
     else:
         censored = bool(test.end and test.end.data.get("censors"))
         sentence = (
@@ -143,8 +143,9 @@ def import_page(delivery: Delivery) -> ImportPage:
     understood = sum(len(step["rows"]) for step in delivery.planned)
     how = delivery.column_map
     columns = how.get("columns", {})
-    heads = [f"{head}" for head in columns]
-    keys = [column["key"] for column in columns.values()]
+    named = {head: column for head, column in columns.items() if column["key"] != "cell"}
+    keys = [column["key"] for column in named.values()]
+    kinds = {c.key: c.kind for c in KINDS[delivery.kind].columns}
     return ImportPage(
         delivery,
         _sentence(delivery, understood, refused),
@@ -154,16 +155,16 @@ def import_page(delivery: Delivery) -> ImportPage:
                 "read as",
                 ", ".join(filter(None, (how.get("encoding"), how.get("delimiter"), how.get("sheet")))),
             ),
-            *((head, _read_as(column)) for head, column in columns.items()),
+            *((head, _read_as(column, kinds)) for head, column in columns.items()),
         ],
-        heads if delivery.kind == "cells.cells" else [],
+        list(named) if delivery.kind == "cells.cells" else [],
         [_shown(step, keys) for step in delivery.planned],
         refused,
     )
 
 
 def _sentence(delivery: Delivery, understood: int, refused: int) -> str:
-    words = KINDS[delivery.kind].words if delivery.kind in KINDS else "rows"
+    words = KINDS[delivery.kind].words
     rows = as_count(understood + refused, "row")
     read = f"{understood} of {rows} of {words} understood" + (f", {refused} refused" if refused else "")
     ends = {
@@ -174,9 +175,11 @@ def _sentence(delivery: Delivery, understood: int, refused: int) -> str:
     return ends[Delivery.State(delivery.state)]
 
 
-def _read_as(column: dict[str, str]) -> str:
-    unit = {"1": "as a fraction"}.get(column["unit"], f"in {column['unit']}" if column["unit"] else "")
-    return unit or "as text"
+def _read_as(column: dict[str, str], kinds: dict[str, str]) -> str:
+    if column["unit"]:
+        return "as a fraction" if column["unit"] == "1" else f"in {column['unit']}"
+    kind = kinds.get(column["key"], "text")
+    return {"text": "as words", "name": "as a name", "whole": "as a whole number"}.get(kind, f"as a {kind}")
 
 
 def _shown(step: dict[str, Any], keys: Sequence[str]) -> Shown:
@@ -196,10 +199,14 @@ def chambers_page() -> tuple[list[tuple[Any, list[tuple[Any, Any]]]], list[Any]]
         for seat in Seat.objects.filter(until=None).select_related("test__cell", "channel")
     }
     chambers = [
-        (chamber, [(place, sitting.get(place.pk)) for place in chamber.positions.all()])
+        (
+            chamber,
+            [(p, sitting.get(p.pk)) for p in sorted(chamber.positions.all(), key=lambda p: in_order(p.name))],
+        )
         for chamber in Chamber.objects.prefetch_related("positions")
     ]
-    return chambers, list(Channel.objects.prefetch_related("accuracies"))
+    channels = Channel.objects.prefetch_related("accuracies")
+    return chambers, sorted(channels, key=lambda channel: in_order(channel.name))
 
 
 def build_cells(build: Build) -> list[Cell]:

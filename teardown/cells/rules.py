@@ -82,3 +82,8 @@ def fault_of_code(code: str) -> str:
 def elements_of(formula: str) -> list[str]:
     """List the elements that a chemical formula names, each once, in its order: Bi2S3 gives Bi, S."""
     return list(dict.fromkeys(re.findall(r"[A-Z][a-z]?", formula)))
+
+
+def in_order(name: str) -> list[tuple[int, str]]:
+    """Give a key that sorts names as people count: 2 before 10."""
+    return [(int(part), "") if part.isdecimal() else (0, part) for part in re.split(r"(\d+)", name)]

@@ -19,7 +19,7 @@ DELIVERIES = {
     "cells.recipes": "recipes",
     "cells.cells": "cells",
     "cycling.series": "a cycling history",
-    "diffraction.external": "phase fractions",
+    "imaging.micrographs": "micrographs",
 }
 
 

@@ -65,7 +65,7 @@ def grouped_terms(kind: str) -> list[tuple[str, list[TermLine]]]:
         .order_by("order", "pk")
     )
     lines = [
-        TermLine(term, list(term.answers.all()), _facts(term), may_be_retired(term.kind, term.key))
+        TermLine(term, list(term.answers.all()), facts_of(term), may_be_retired(term.kind, term.key))
         for term in terms
     ]
     ordered = sorted(lines, key=lambda line: _group(line.term))
@@ -76,7 +76,8 @@ def _group(term: Term) -> str:
     return term.family or str(term.data.get("card", "")).replace("_", " ")
 
 
-def _facts(term: Term) -> str:
+def facts_of(term: Term) -> str:
+    """Say what a term is beside its words: what answers it, whether it censors."""
     return "; ".join(_said(term.data))
 
 

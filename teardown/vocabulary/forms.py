@@ -19,8 +19,8 @@ KINDS = [
 class TermForm(forms.Form):
     """A new term of a list."""
 
-    words = forms.CharField(max_length=120)
-    explanation = forms.CharField(widget=forms.Textarea, required=False)
+    words = forms.CharField(max_length=120, label="words")
+    explanation = forms.CharField(widget=forms.Textarea, required=False, label="explanation")
     reason = forms.CharField(max_length=400, required=False, label="why it is wanted")
 
     def data_of_kind(self) -> dict[str, Any]:
@@ -77,8 +77,8 @@ class FieldTermForm(TermForm):
     card = forms.ChoiceField(label="asked on the card")
     kind = forms.ChoiceField(choices=KINDS, label="answered by")
     per = forms.ChoiceField(choices=PER, label="for each")
-    component = forms.ChoiceField(required=False)
-    unit = forms.CharField(max_length=12, required=False, help_text="Of a number.")
+    component = forms.ChoiceField(required=False, label="component")
+    unit = forms.CharField(max_length=12, required=False, help_text="Of a number.", label="unit")
     usual_low = NumberField(required=False, label="usual from")
     usual_high = NumberField(required=False, label="usual to")
     answer_words = forms.CharField(
@@ -145,8 +145,8 @@ class SeenForm(forms.Form):
 class RewordForm(SeenForm):
     """Other words for the same thing."""
 
-    words = forms.CharField(max_length=120)
-    explanation = forms.CharField(widget=forms.Textarea, required=False)
+    words = forms.CharField(max_length=120, label="words")
+    explanation = forms.CharField(widget=forms.Textarea, required=False, label="explanation")
     reason = forms.CharField(max_length=400, required=False, label="why")
 
 

@@ -11,7 +11,7 @@ from teardown.accounts.roles import may, needs
 from teardown.page.lists import asks_for_csv, csv_answer
 from teardown.page.trying import tried
 from teardown.vocabulary import actions
-from teardown.vocabulary.dossier import grouped_terms, lists, newest
+from teardown.vocabulary.dossier import facts_of, grouped_terms, lists, newest
 from teardown.vocabulary.forms import FORMS, AnswerForm, RetireForm, RewordForm, TermForm
 from teardown.vocabulary.models import Term, Version
 from teardown.vocabulary.rules import FIXED, may_be_retired
@@ -91,6 +91,7 @@ def _show(request: HttpRequest, one: Term, **forms: Any) -> HttpResponse:
     seen = newest()
     context = {
         "term": one,
+        "facts": facts_of(one),
         "answers": one.answers.select_related("asked_since").order_by("order", "pk"),
         "kept_because": may_be_retired(one.kind, one.key),
         "may_edit": may(request.user, "vocabulary.edit"),

@@ -12,7 +12,7 @@ from django.db.models import Max
 from teardown.accounts.roles import demand
 from teardown.cells.actions.search import refresh_search_text
 from teardown.cells.models import Cell, Lot, Material, Recipe, RecipePart, RecipeRevision
-from teardown.cells.rules import fault_of_code, faults_of_part
+from teardown.cells.rules import elements_of, fault_of_code, faults_of_part
 from teardown.records.actions import record
 
 
@@ -54,11 +54,15 @@ def add_material(
     kind : str
         One of ``Material.Kind``: "iron", "additive", "alkali", "air electrode" ...
     constituents : iterable of str
-        Elements that a caution must know of: "S", "Bi", "Li" ...
+        Elements that a caution must know of: "S", "Bi", "Li" ... Without any, those of the formula.
     """
     _demand(by, "recipes.write")
     material = Material(
-        name=name.strip(), kind=kind, formula=formula, constituents=list(constituents), note=note
+        name=name.strip(),
+        kind=kind,
+        formula=formula,
+        constituents=list(constituents) or elements_of(formula),
+        note=note,
     )
     with transaction.atomic():
         material.full_clean()

@@ -17,14 +17,15 @@ _COLUMNS = {column.key: column for column in COLUMNS}
 class MaterialForm(forms.Form):
     """A new material."""
 
-    name = forms.CharField(max_length=80)
-    kind = forms.ChoiceField(choices=Material.Kind.choices)
-    formula = forms.CharField(max_length=60, required=False)
+    name = forms.CharField(max_length=80, label="name")
+    kind = forms.ChoiceField(choices=Material.Kind.choices, label="kind")
+    formula = forms.CharField(max_length=60, required=False, label="formula")
     constituents = forms.CharField(
         required=False,
         help_text="Elements that a caution must know, as Bi S Li. Without any, those of the formula.",
+        label="constituents",
     )
-    note = forms.CharField(widget=forms.Textarea, required=False)
+    note = forms.CharField(widget=forms.Textarea, required=False, label="note")
 
 
 class LotForm(forms.Form):
@@ -33,12 +34,17 @@ class LotForm(forms.Form):
     code = forms.CharField(max_length=40, label="lot")
     received_on = DayField(required=False, label="received on")
     purity = NumberField(
-        unit="%", above=0, high=100, required=False, help_text="Mass percent of the named material."
+        unit="%",
+        above=0,
+        high=100,
+        required=False,
+        help_text="Mass percent of the named material.",
+        label="purity",
     )
     purity_u = NumberField(
         unit="%", low=0, high=100, required=False, label="standard uncertainty of the purity"
     )
-    note = forms.CharField(max_length=500, required=False)
+    note = forms.CharField(max_length=500, required=False, label="note")
 
     def deed(self) -> dict[str, Any]:
         """Give the values in the units of the books: fractions."""
@@ -51,16 +57,16 @@ class LotForm(forms.Form):
 class RecipeForm(forms.Form):
     """A new recipe; its parts are in their own rows."""
 
-    code = forms.CharField(max_length=40)
-    title = forms.CharField(max_length=160, help_text="What it is, in words.")
-    note = forms.CharField(widget=forms.Textarea, required=False)
+    code = forms.CharField(max_length=40, label="code")
+    title = forms.CharField(max_length=160, help_text="What it is, in words.", label="title")
+    note = forms.CharField(widget=forms.Textarea, required=False, label="note")
 
 
 class RenameForm(SeenForm):
     """Title and note of a recipe."""
 
-    title = forms.CharField(max_length=160)
-    note = forms.CharField(widget=forms.Textarea, required=False)
+    title = forms.CharField(max_length=160, label="title")
+    note = forms.CharField(widget=forms.Textarea, required=False, label="note")
 
 
 class ReviseForm(forms.Form):
@@ -72,14 +78,15 @@ class ReviseForm(forms.Form):
 class PartForm(forms.Form):
     """One material of a recipe; an empty row is no part."""
 
-    role = forms.ChoiceField(choices=[("", "no part"), *Material.Kind.choices], required=False)
+    role = forms.ChoiceField(choices=[("", "no part"), *Material.Kind.choices], required=False, label="role")
     material = forms.ModelChoiceField(
         queryset=Material.objects.all(), required=False, empty_label="choose a material"
     )
-    amount = NumberField(low=0, required=False)
+    amount = NumberField(low=0, required=False, label="amount")
     unit = forms.ChoiceField(
         choices=[("%", "%"), *[choice for choice in RecipePart.Unit.choices if choice[0] != "1"]],
         initial="g",
+        label="unit",
     )
     basis = forms.ChoiceField(choices=RecipePart.Basis.choices, initial="cell", label="of what")
 
@@ -99,9 +106,9 @@ PartFormSet = forms.formset_factory(PartForm, extra=4, max_num=30, absolute_max=
 class BuildForm(forms.Form):
     """A new batch of cells, with the lot that went in for each role of the recipe."""
 
-    code = forms.CharField(max_length=40)
+    code = forms.CharField(max_length=40, label="code")
     built_on = DayField(label="built on")
-    note = forms.CharField(widget=forms.Textarea, required=False)
+    note = forms.CharField(widget=forms.Textarea, required=False, label="note")
 
     def __init__(self, *args: Any, revision: RecipeRevision, **kwargs: Any) -> None:
         """Ask for the lot of each part that has lots."""
@@ -145,7 +152,7 @@ class AsBuiltForm(forms.Form):
 
     time_zero = forms.BooleanField(required=False, label="opened right after formation, to compare with")
     twin_of = CellField(required=False, label="twin of", help_text="Code of the cell to compare with.")
-    note = forms.CharField(widget=forms.Textarea, required=False)
+    note = forms.CharField(widget=forms.Textarea, required=False, label="note")
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         """Put the measures first."""
@@ -166,7 +173,7 @@ class AsBuiltForm(forms.Form):
 class CellForm(AsBuiltForm):
     """A new cell of a build."""
 
-    code = forms.CharField(max_length=40)
+    code = forms.CharField(max_length=40, label="code")
     field_order = ["code"]
 
 
@@ -179,8 +186,8 @@ class AmendCellForm(AsBuiltForm, SeenForm):
 class StudyForm(forms.Form):
     """A named set of cells."""
 
-    name = forms.CharField(max_length=80)
-    note = forms.CharField(widget=forms.Textarea, required=False)
+    name = forms.CharField(max_length=80, label="name")
+    note = forms.CharField(widget=forms.Textarea, required=False, label="note")
     cells = CodesField(label="codes of its cells", required=False)
 
 

@@ -21,21 +21,25 @@ TEMPERATURE: dict[str, Any] = {
 class ChamberForm(forms.Form):
     """A new chamber."""
 
-    name = forms.CharField(max_length=40)
-    places = forms.CharField(required=False, help_text="Names of its places, parted by spaces.")
-    note = forms.CharField(max_length=400, required=False)
+    name = forms.CharField(max_length=40, label="name")
+    places = forms.CharField(
+        required=False, help_text="Names of its places, parted by spaces.", label="places"
+    )
+    note = forms.CharField(max_length=400, required=False, label="note")
 
 
 class ChannelForm(forms.Form):
     """A new channel of a cycler."""
 
-    name = forms.CharField(max_length=40)
+    name = forms.CharField(max_length=40, label="name")
 
 
 class AccuracyForm(forms.Form):
     """How far a channel may be off."""
 
-    channel = forms.ModelChoiceField(queryset=Channel.objects.all())
+    channel = forms.ModelChoiceField(
+        queryset=Channel.objects.all(), label="channel", empty_label="choose a channel"
+    )
     range_A = NumberField(unit="A", above=0, label="range")
     gain_pct = NumberField(unit="% of reading", low=0, label="gain")
     offset_pct = NumberField(unit="% of range", low=0, label="offset")
@@ -80,8 +84,8 @@ class ProtocolContentForm(forms.Form):
 class ProtocolForm(ProtocolContentForm):
     """A new protocol."""
 
-    code = forms.CharField(max_length=40)
-    title = forms.CharField(max_length=160)
+    code = forms.CharField(max_length=40, label="code")
+    title = forms.CharField(max_length=160, label="title")
     field_order = ["code", "title"]
 
 
@@ -100,7 +104,8 @@ class StartForm(forms.Form):
 
     cell = CellField(label="code of the cell")
     protocol = forms.ModelChoiceField(
-        queryset=ProtocolRevision.objects.select_related("protocol").order_by("protocol__code", "-number")
+        queryset=ProtocolRevision.objects.select_related("protocol").order_by("protocol__code", "-number"),
+        label="protocol",
     )
     started_at = MomentField(label="started")
     position = forms.ModelChoiceField(
@@ -119,10 +124,12 @@ class MoveForm(forms.Form):
     """A test moved to another place, channel or temperature."""
 
     moved_at = MomentField(label="moved")
-    position = forms.ModelChoiceField(queryset=Position.objects.none(), label="place")
+    position = forms.ModelChoiceField(
+        queryset=Position.objects.none(), label="place", empty_label="choose a place"
+    )
     channel = forms.ModelChoiceField(queryset=Channel.objects.all(), required=False, empty_label="not noted")
     set_temperature_C = NumberField(**TEMPERATURE)
-    reason = forms.CharField(max_length=400, required=False)
+    reason = forms.CharField(max_length=400, required=False, label="reason")
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         """Offer the places."""
@@ -142,7 +149,7 @@ class EndForm(forms.Form):
         required=False,
         label="state of charge at the stop",
     )
-    note = forms.CharField(widget=forms.Textarea, required=False)
+    note = forms.CharField(widget=forms.Textarea, required=False, label="note")
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         """Offer the ends in use, each saying whether it censors."""

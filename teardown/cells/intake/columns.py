@@ -191,6 +191,8 @@ def _fraction(found: Found, text: str) -> tuple[float, str]:
         return _number(Found(found.column, found.head, "%"), text.removesuffix("%").rstrip())
     value, shown = _number(found, text)
     if not 0 < value < 1:
+        if found.unit == "%":
+            raise Unread(f"{shown} is no share of a whole: it lies between 0 and 100 %.")
         raise Unread(
             f"{shown} is no fraction between 0 and 1. "
             f"If it is percent, name the column “{found.column.words} (%)”."

@@ -3,6 +3,7 @@
 from django.contrib import messages
 from django.http import Http404, HttpRequest, HttpResponse, HttpResponseBase
 from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import NoReverseMatch, reverse
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from teardown.accounts.roles import may, needs
@@ -29,12 +30,29 @@ def imports(request: HttpRequest) -> HttpResponse:
         )
         if made:
             return redirect("import", made.pk)
+    page = page_of(Delivery.objects.select_related("receipt", "by").defer("planned"), request, 30)
     context = {
         "form": form,
         "kinds": KINDS.items(),
-        "page": page_of(Delivery.objects.select_related("receipt", "by").defer("planned"), request, 30),
+        "page": page,
+        "lines": [(one, _page_of_its_own(one)) for one in page],
     }
     return render(request, "cells/imports.html", context, status=422 if form.errors else 200)
+
+
+# Imports of other things have pages of their own; each is linked where it is there.
+PAGES = {
+    **dict.fromkeys(KINDS, "import"),
+    "cycling.series": "series_import",
+    "imaging.micrographs": "micrograph_delivery",
+}
+
+
+def _page_of_its_own(one: Delivery) -> str:
+    try:
+        return reverse(PAGES[one.kind], args=[one.pk])
+    except (KeyError, NoReverseMatch):
+        return ""
 
 
 @require_safe

@@ -4,11 +4,19 @@ import os
 
 os.environ.setdefault("DJANGO_ALLOW_ASYNC_UNSAFE", "true")  # Playwright's loop runs in the thread of the test
 
+from collections.abc import Iterator
+from typing import TYPE_CHECKING
+
 import pytest
 from django.db import connection
 from django.test import TransactionTestCase
 
 from teardown.records import guards
+from tests import eyes
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Browser
+    from pytest_django.live_server_helper import LiveServer
 
 
 @pytest.fixture(autouse=True, scope="session")
@@ -21,3 +29,21 @@ def _guards_let_a_test_flush() -> None:
         flush(self)
 
     TransactionTestCase._fixture_teardown = teardown  # type: ignore[method-assign]
+
+
+@pytest.fixture(scope="session")
+def browser_type_launch_args(browser_type_launch_args: dict[str, object]) -> dict[str, object]:
+    """Use the browser of this machine; where there is none, say so and skip what needs one."""
+    path = eyes.chromium()
+    if path is None:
+        pytest.skip("No Chromium on this machine: what is seen in a browser was not tested.")
+    flags = ["--no-sandbox", "--disable-gpu", "--disable-dev-shm-usage"]
+    return {**browser_type_launch_args, "executable_path": path, "args": flags}
+
+
+@pytest.fixture
+def visit(browser: "Browser", live_server: "LiveServer") -> Iterator[eyes.Visit]:
+    """Open pages of a live server as a person, in a scheme and size; the console's complaints are kept."""
+    visits = eyes.Visit(browser, live_server.url)
+    yield visits
+    visits.leave()

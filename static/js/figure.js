@@ -108,12 +108,13 @@ class LivingFigure {
     const right = node.dataset.side === "right" && this.right;
     const x = this.x.value(px);
     const y = (right || this.left).value(py);
+    const counting = this.svg.dataset.counts === "1"; // cycles are whole: a place on paper is not
     this.svg.append(this.cursor, this.dot);
     this.cursor.setAttribute("d", `M${px} ${this.left.start}V${this.left.end}`);
     this.dot.setAttribute("cx", px);
     this.dot.setAttribute("cy", py);
     const counted = this.svg.dataset.xName || "x";
-    this.reading.value = `${node.dataset.name ? `${node.dataset.name}, ` : ""}${counted} ${shown(x, this.percent[0])}: ${shown(y, this.percent[right ? 2 : 1])}`;
+    this.reading.value = `${node.dataset.name ? `${node.dataset.name}, ` : ""}${counted} ${counting ? Math.round(x) : shown(x, this.percent[0])}: ${shown(y, this.percent[right ? 2 : 1])}`;
     this.mark(node);
     this.tell("figure:focus", { key: node.dataset.key ?? "", name: node.dataset.name ?? "", x, y });
   }

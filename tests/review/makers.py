@@ -19,7 +19,8 @@ from teardown.dissection.actions.opening import open_cell, start_dissection
 from teardown.dissection.actions.photographs import add_photograph, label_photograph
 from teardown.dissection.actions.samples import cut_sample
 from teardown.dissection.models import Dissection, Sample
-from teardown.files.models import Receipt, Run, StoredFile
+from teardown.files.models import Run
+from teardown.files.store import keep
 from teardown.findings.models import Evidence, Judgement, ModeAssignment
 from teardown.imaging.models import Micrograph, SampleMeasure, SectionResult, Tie
 from teardown.vocabulary.models import Term
@@ -126,10 +127,11 @@ def make_measure(sample: Sample, quantity: str, value: float, half_width: float,
 
 def make_micrograph(sample: Sample, by: User) -> Micrograph:
     """Make a micrograph that is tied to a sample and has a result."""
-    n = next(_numbers)
-    stored = StoredFile.objects.create(sha256=f"{n:064}", bytes=1, kind="image/png")
-    receipt = Receipt.objects.create(file=stored, name=f"m{n}.png", by=by)
-    micrograph = Micrograph.objects.create(receipt=receipt, width_px=64, height_px=48, bit_depth=8, by=by)
+    grey = np.random.default_rng(next(_numbers)).integers(0, 255, (400, 600)).astype(np.uint8)
+    out = io.BytesIO()
+    Image.fromarray(grey).save(out, "PNG")
+    receipt = keep(out.getvalue(), by=by, name="section.png")
+    micrograph = Micrograph.objects.create(receipt=receipt, width_px=600, height_px=400, bit_depth=8, by=by)
     Tie.objects.create(micrograph=micrograph, sample=sample, by=by)
     SectionResult.objects.create(micrograph=micrograph, run=make_run("imaging.section"))
     return micrograph

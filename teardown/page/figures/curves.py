@@ -27,6 +27,7 @@ def draw_figure(figure: Figure) -> str:
         data_y=_mapping(frame.left),
         data_right="" if frame.right is None else _mapping(frame.right),
         data_x_name=figure.x.label,
+        data_counts="1" if figure.x.whole else "",
         data_percent="".join("1" if a and a.percent else "0" for a in (figure.x, figure.y, figure.right)),
     )
 

@@ -12,14 +12,16 @@ from teardown.accounts.roles import demand
 from teardown.cells.models import ChannelAccuracy, Test
 from teardown.cycling.intake import Plan, current_files, plan_import
 from teardown.cycling.models import ColumnMap, CyclingFile
+from teardown.cycling.store import curves_path
 from teardown.files.models import Delivery, Run
 from teardown.files.runs import ask
-from teardown.files.store import keep
+from teardown.files.store import derived, keep
 from teardown.files.tasks import ring_on_commit
 from teardown.records.actions import record
 from teardown.records.rules import subject_of
 
 KIND = "cycling.series"
+WORK = "cycling.summarise"
 
 
 def show_import(
@@ -186,12 +188,19 @@ def import_file(
 
 
 def sum_up_again(*, test: Test, by: Any) -> Run | None:
-    """Have a test summed up with the facts as they are now; None where it has no cycling file."""
+    """Have a test summed up with the facts as they are now; None where it has no cycling file.
+
+    Where nothing changed but what is kept beside the database is gone, it is made again.
+    """
     _demand(by)
+    latest = Run.objects.filter(function=WORK, subject=subject_of(test)).order_by("-pk").first()
+    gone = latest is not None and not derived().exists(curves_path(test.pk, latest.key))
     with transaction.atomic():
         if not CyclingFile.objects.filter(test=test).exists():
             return None
-        return _ask(test, by)
+        run = _ask(test, by, again=latest.pk if latest and gone and latest.state == "done" else None)
+        record(verb="asked", subject=test, by=by, payload={"run": run.pk})
+        return run
 
 
 def when_test_ends(*, test: Test, by: Any, **_: Any) -> None:
@@ -250,15 +259,15 @@ def _give_back(applied: CyclingFile) -> None:
     )
 
 
-def _ask(test: Test, by: Any) -> Run:
-    """Ask for the summary of a test from the files and facts that count now."""
+def _ask(test: Test, by: Any, *, again: int | None = None) -> Run:
+    """Ask for the summary of a test from files and facts that count now; ``again`` names a run to repeat."""
     files = current_files(test)
     latest = CyclingFile.objects.filter(test=test).order_by("-pk").values_list("pk", flat=True).first()
     run = ask(
-        "cycling.summarise",
+        WORK,
         subject=test,
         by=by,
-        settings_=facts_of(test) | {"as_of": latest},
+        settings_=facts_of(test) | {"as_of": latest} | ({"again": again} if again else {}),
         inputs={f"file:{f.pk}": f.receipt.file for f in files},
     )
     ring_on_commit(run)

@@ -12,7 +12,7 @@ from django.db import models
 from teardown.cells.models import Test
 from teardown.cycling.models import Curves, CyclingFile, TestSummary
 from teardown.cycling.store import keep_curves, series_path
-from teardown.files.models import Run
+from teardown.files.models import Run, StoredFile
 from teardown.files.store import derived, read
 from teardown.formats.series import read_series
 from teardown.formats.series_write import write_parquet
@@ -33,6 +33,13 @@ class NoLongerReads(ReadingError):
     hint = "Look at the import, and have it read with another column map."
 
 
+class OriginalMissing(ReadingError):
+    """The bytes of an imported file are gone."""
+
+    code = "cycling.E002"
+    hint = "Bring the store of originals back from a backup; verify_files lists what is missing."
+
+
 def summarise(run: Run, beat: Callable[[float, str], None]) -> list[models.Model]:
     """Read every file of a test, join them, and give curves and summary.
 
@@ -49,7 +56,7 @@ def summarise(run: Run, beat: Callable[[float, str], None]) -> list[models.Model
     parts = []
     for number, pk in enumerate(sorted(files)):
         beat(0.7 * number / len(files), f"reading file {number + 1} of {len(files)}")
-        parts.append(_series(read(files[pk]), maps[pk]))
+        parts.append(_series(_original(files[pk]), maps[pk]))
     series, joined = join(parts)
     beat(0.75, "computing cycles")
     summary = compute(series, **settings_of(run.settings))
@@ -69,6 +76,15 @@ def settings_of(kept: Mapping[str, Any]) -> dict[str, Any]:
         "opens": kept.get("opens", "charge"),
         "channel": ChannelAccuracy(**channel) if channel else None,
     }
+
+
+def _original(stored: StoredFile) -> bytes:
+    try:
+        return read(stored)
+    except FileNotFoundError:
+        raise OriginalMissing(
+            f"The original with the digest {stored.sha256[:12]}… is not in the store."
+        ) from None
 
 
 def _series(data: bytes, column_map: Mapping[str, Any]) -> Series:

@@ -7,11 +7,19 @@ from django.contrib import messages
 from django.core.exceptions import ValidationError
 from django.http import FileResponse, Http404, HttpRequest, HttpResponse, HttpResponseBase, JsonResponse
 from django.shortcuts import get_object_or_404, redirect, render
-from django.views.decorators.http import require_http_methods, require_safe
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from teardown.accounts.roles import may, needs
 from teardown.cells.models import Cell, Recipe, Test
-from teardown.cycling.actions import KIND, apply_import, reread_import, show_import, tested, withdraw_import
+from teardown.cycling.actions import (
+    KIND,
+    apply_import,
+    reread_import,
+    show_import,
+    sum_up_again,
+    tested,
+    withdraw_import,
+)
 from teardown.cycling.dossier.axes import View
 from teardown.cycling.dossier.chosen import choose
 from teardown.cycling.dossier.recipe import recipe_page
@@ -100,6 +108,16 @@ def series(request: HttpRequest, pk: int) -> HttpResponseBase:
         raise Http404("No series is kept for this test.")
     name = f"{found.cell.code}-test-{found.number}.bdf.parquet"
     return FileResponse(derived().open(path), as_attachment=True, filename=name)
+
+
+@require_POST
+@needs("cycling.import")
+def again(request: HttpRequest, pk: int) -> HttpResponse:
+    """Have a test summed up again."""
+    found = _test(request, pk)
+    if sum_up_again(test=found, by=request.user) is None:
+        messages.error(request, "No cycling file has been imported for this test.")
+    return redirect("history", found.pk)
 
 
 @require_http_methods(["GET", "HEAD", "POST"])

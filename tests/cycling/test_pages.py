@@ -1,5 +1,7 @@
 """The pages of a test, its imports, and the cells of a recipe over each other."""
 
+from pathlib import Path
+
 import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.test import Client
@@ -10,7 +12,9 @@ from teardown.accounts.models import User
 from teardown.cells.models import Test
 from teardown.cycling.actions import import_file
 from teardown.cycling.models import Curves, CyclingFile
+from teardown.cycling.store import curves_path, series_path
 from teardown.files.models import Delivery
+from teardown.files.store import derived, originals
 from teardown.files.tasks import work_off
 from teardown.formats.series_write import Dialect, write_text
 from teardown.science.electrochemistry.phantoms import Life, cycling_history
@@ -154,6 +158,34 @@ def test_the_cells_of_a_recipe_lie_over_each_other(client: Client, analyst: User
     page = client.get(reverse("recipe_capacity", args=[build.revision.recipe.code])).content.decode()
     assert "4 cells with a cycling file" in page
     assert "median" in page
+
+
+def test_what_is_kept_beside_the_database_can_be_made_again(client: Client, imported: Test) -> None:
+    packed = Curves.objects.get(test=imported)
+    for path in (curves_path(imported.pk, packed.run.key), series_path(imported.pk, packed.run.key)):
+        derived().delete(path)
+    address = reverse("history", args=[imported.pk])
+    assert "not kept here any more" in client.get(address).content.decode()
+    assert client.get(reverse("test_series", args=[imported.pk])).status_code == 404
+    client.post(reverse("sum_up_again", args=[imported.pk]))
+    work_off()
+    assert "not kept here any more" not in client.get(address).content.decode()
+    assert client.get(reverse("test_series", args=[imported.pk])).status_code == 200
+
+
+def test_a_failed_summary_says_why_and_can_be_tried_again(client: Client, analyst: User) -> None:
+    test = make_test()
+    file = import_file(test=test, upload=_text(), name="a.csv", by=analyst, apart=False)
+    original = Path(originals().path(file.receipt.file.path))
+    hidden = original.with_suffix(".hidden")
+    original.rename(hidden)
+    work_off()
+    page = client.get(reverse("history", args=[test.pk])).content.decode()
+    assert "came to no result" in page
+    hidden.rename(original)
+    client.post(reverse("sum_up_again", args=[test.pk]))
+    work_off()
+    assert Curves.objects.get(test=test).n == 14
 
 
 def test_a_guest_sees_no_open_cell(client: Client, imported: Test) -> None:

@@ -105,7 +105,12 @@ def runs(request: HttpRequest) -> HttpResponseBase:
     """List runs: what waits, works, is done, failed."""
     asked = RunFilter(request.GET, queryset=Run.objects.select_related("asked_by"))
     orders = {"asked": "asked_at", "state": "state", "what": "function", "finished": "finished_at"}
-    rows = in_order(asked.qs, request.GET.get("order", ""), orders, "-asked")
+    rows = in_order(
+        asked.qs if asked.is_valid() else asked.queryset.none(),
+        request.GET.get("order", ""),
+        orders,
+        "-asked",
+    )
     if asks_for_csv(request):
         heads = ("run", "function", "version", "subject", "state", "asked", "finished", "error")
         return csv_answer(
@@ -125,7 +130,9 @@ def arrivals(request: HttpRequest) -> HttpResponseBase:
     """List what arrived: name as given, size, digest, by whom."""
     asked = ArrivalFilter(request.GET, queryset=Receipt.objects.select_related("file", "by"))
     orders = {"at": "at", "name": "name", "size": "file__bytes"}
-    rows = in_order(asked.qs, request.GET.get("order", ""), orders, "-at")
+    rows = in_order(
+        asked.qs if asked.is_valid() else asked.queryset.none(), request.GET.get("order", ""), orders, "-at"
+    )
     if asks_for_csv(request):
         heads = ("arrived", "name", "bytes", "kind", "sha256", "by")
         return csv_answer(

@@ -39,7 +39,12 @@ def recipes(request: HttpRequest) -> HttpResponseBase:
     """List recipes by their newest revision."""
     rows: Any = RecipeRevision.objects.newest().with_factors().with_counts().select_related("recipe")
     asked = RecipeFilter(request.GET, queryset=rows)
-    rows = in_order(asked.qs, request.GET.get("order", ""), RECIPE_ORDERS, "code")
+    rows = in_order(
+        asked.qs if asked.is_valid() else asked.queryset.none(),
+        request.GET.get("order", ""),
+        RECIPE_ORDERS,
+        "code",
+    )
     if asks_for_csv(request):
         heads = ("recipe", "revision", "title", "iron", "additive", "additive share (1)", "alkali",
                  "alkali (mol/L)", "air electrode", "builds", "cells")  # fmt: skip
@@ -245,7 +250,12 @@ def materials(request: HttpRequest) -> HttpResponseBase:
             messages.success(request, f"{made} is known now.")
             return redirect("material", made.pk)
     asked = MaterialFilter(request.GET, queryset=Material.objects.annotate(n_lots=Count("lots")))
-    rows: Any = in_order(asked.qs, request.GET.get("order", ""), MATERIAL_ORDERS, "name")
+    rows: Any = in_order(
+        asked.qs if asked.is_valid() else asked.queryset.none(),
+        request.GET.get("order", ""),
+        MATERIAL_ORDERS,
+        "name",
+    )
     if asks_for_csv(request):
         heads = ("material", "used as", "formula", "constituents", "lots", "note")
         return csv_answer(

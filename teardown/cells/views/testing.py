@@ -41,7 +41,12 @@ def tests(request: HttpRequest) -> HttpResponseBase:
         .select_related("cell__build__revision__recipe", "protocol__protocol", "end")
     )
     asked = TestFilter(request.GET, queryset=rows)
-    rows = in_order(asked.qs, request.GET.get("order", ""), TEST_ORDERS, "-started")
+    rows = in_order(
+        asked.qs if asked.is_valid() else asked.queryset.none(),
+        request.GET.get("order", ""),
+        TEST_ORDERS,
+        "-started",
+    )
     sees_recipes = may(request.user, "recipes.see")
     if asks_for_csv(request):
         heads = ("cell", "test", "recipe", "protocol", "held (C)", "chamber", "place", "channel", "started",

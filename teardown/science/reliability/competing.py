@@ -8,9 +8,9 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy import special
 
 from teardown.science.reliability.lifetimes import NotLifetimes
+from teardown.science.reliability.quantiles import normal
 
 Floats = NDArray[np.float64]
 
@@ -79,7 +79,7 @@ def aalen_johansen(life: ArrayLike, mode: ArrayLike, confidence: float = 0.95) -
     before = np.concatenate(([1.0], running[:-1]))
     share = np.cumsum((before / at_risk)[:, None] * ends, axis=0)
     error = np.sqrt(np.maximum(_variance(ends, at_risk, running, before, share), 0.0))
-    low, high = _log_log(share, error, float(special.ndtri(0.5 + confidence / 2)))
+    low, high = _log_log(share, error, normal(confidence))
     return Incidence(modes, time, at_risk, running, share, error, low, high)
 
 

@@ -4,9 +4,9 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy import special
 
 from teardown.science.errors import MeasurementError
+from teardown.science.reliability.quantiles import chi_square_beyond, normal
 
 Floats = NDArray[np.float64]
 
@@ -87,7 +87,7 @@ def kaplan_meier(life: ArrayLike, ended: ArrayLike, confidence: float = 0.95) ->
     with np.errstate(divide="ignore", invalid="ignore"):
         greenwood = np.cumsum(ends / (at_risk * (at_risk - ends)))
         inside = (survival > 0) & (survival < 1)
-        z = special.ndtri(0.5 + confidence / 2)
+        z = normal(confidence)
         power = np.exp(z * np.sqrt(greenwood) / np.log(np.where(inside, survival, 0.5)))
         low = np.where(inside, survival ** (1 / power), survival)
         high = np.where(inside, survival**power, survival)
@@ -130,7 +130,7 @@ def log_rank(
         return LogRank(observed, expected, 0.0, 0, 1.0)
     away = (observed - expected)[:degrees]
     chi_square = float(away @ np.linalg.pinv(covariance[:degrees, :degrees]) @ away)
-    return LogRank(observed, expected, chi_square, degrees, float(special.chdtrc(degrees, chi_square)))
+    return LogRank(observed, expected, chi_square, degrees, chi_square_beyond(chi_square, degrees))
 
 
 def _lives(life: ArrayLike, ended: ArrayLike) -> tuple[Floats, NDArray[np.bool_]]:

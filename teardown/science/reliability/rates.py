@@ -8,10 +8,10 @@ from math import comb, factorial, prod
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy import special
 
 from teardown.science.errors import MeasurementError
 from teardown.science.estimate import Estimate
+from teardown.science.reliability.quantiles import normal, student
 
 Floats = NDArray[np.float64]
 
@@ -53,7 +53,7 @@ def wilson(count: ArrayLike, number: ArrayLike, confidence: float = 0.95) -> tup
     Wilson, E. B., J. Am. Stat. Assoc. 22 (1927) 209; method 3 of Newcombe, R. G., Stat. Med. 17 (1998) 857.
     """
     k, n = _counts(count, number)
-    return _score_interval(k / n, n, float(special.ndtri(0.5 + confidence / 2)))
+    return _score_interval(k / n, n, normal(confidence))
 
 
 def clopper_pearson(count: ArrayLike, number: ArrayLike, confidence: float = 0.95) -> tuple[Floats, Floats]:
@@ -63,6 +63,8 @@ def clopper_pearson(count: ArrayLike, number: ArrayLike, confidence: float = 0.9
     ----------
     Clopper, C. J. and Pearson, E. S., Biometrika 26 (1934) 404.
     """
+    from scipy import special
+
     k, n = _counts(count, number)
     tail = (1 - confidence) / 2
     low = np.where(k == 0, 0.0, special.betaincinv(np.maximum(k, 0.5), n - k + 1, tail))
@@ -77,6 +79,8 @@ def jeffreys(count: ArrayLike, number: ArrayLike, confidence: float = 0.95) -> t
     ----------
     Brown, L. D., Cai, T. T. and DasGupta, A., Stat. Sci. 16 (2001) 101.
     """
+    from scipy import special
+
     k, n = _counts(count, number)
     tail = (1 - confidence) / 2
     low = np.where(k == 0, 0.0, special.betaincinv(k + 0.5, n - k + 0.5, tail))
@@ -91,6 +95,8 @@ def mid_p(count: ArrayLike, number: ArrayLike, confidence: float = 0.95) -> tupl
     ----------
     Lancaster, H. O., J. Am. Stat. Assoc. 56 (1961) 223.
     """
+    from scipy import special
+
     k, n = _counts(count, number)
     tail = (1 - confidence) / 2
 
@@ -195,7 +201,7 @@ def clustered_share(counts: ArrayLike, numbers: ArrayLike, confidence: float = 0
         effective = float(clusters)
     else:
         effective = min(plain / spread, float(n.sum())) if spread > 0 else float(n.sum())
-    t = float(special.stdtrit(clusters - 1, 0.5 + confidence / 2))
+    t = student(confidence, clusters - 1)
     low, high = _score_interval(np.asarray(value), np.asarray(effective), t)
     return Estimate(
         value,

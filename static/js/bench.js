@@ -36,6 +36,7 @@ class Bench {
   }
 
   async start(card) {
+    for (const ask of all('.bench-ask[data-kind="number"]')) this.pad(ask);
     for (const entry of this.known) this.answers.set(this.id(entry), { said: entry.said, key: entry.key, value: entry.value, sent: true });
     await this.overlay();
     this.show(card, new URLSearchParams(location.search).get("field"));
@@ -107,7 +108,7 @@ class Bench {
     const { per, component } = this.card.dataset;
     if (per === "place" && !this.about.place) return "place";
     if (per === "part" && !component && !this.about.component) return "part";
-    if (per === "sample" && !this.about.sample) return "sample";
+    if (per === "sample" && !this.about.sample && this.card.querySelector('[data-kind="sample"]')) return "sample";
     return null;
   }
 

@@ -12,6 +12,7 @@ HEADER = (
     "Local rules and codes, the safety data sheet and licensed or authorised practice come first. "
     "This card reminds; it permits nothing. No card shown does not mean no hazard."
 )
+LAST = 100
 SULFIDE = frozenset({"S", "sulfide"})
 NO_ACID = SULFIDE | {"F", "fluoride", "Se", "As", "Sb"}
 
@@ -40,20 +41,20 @@ class Raised:
 
 
 def bring_up(cards: Iterable[tuple[str, Mapping[str, Any]]], situation: Situation) -> list[Raised]:
-    """Choose the cards of a step, underlined ones first.
+    """Choose the cards of a step: underlined ones first, then by their rank.
 
     Parameters
     ----------
     cards : iterable of (key, rule)
         A rule may name ``steps``, ``techniques``, ``constituents`` and ``states`` that bring the card up
-        (missing: any), and under ``emphasis`` constituents and states that underline it.
+        (missing: any), under ``emphasis`` constituents and states that underline it, and a ``rank``.
     """
     raised = [
-        Raised(key, _because(rule.get("emphasis", {}), situation))
+        (rule.get("rank", LAST), Raised(key, _because(rule.get("emphasis", {}), situation)))
         for key, rule in cards
         if _comes_up(rule, situation)
     ]
-    return sorted(raised, key=lambda card: not card.underlined)
+    return [card for _, card in sorted(raised, key=lambda ranked: (not ranked[1].underlined, ranked[0]))]
 
 
 def acid_is_offered(constituents: frozenset[str] | None) -> bool:

@@ -1,0 +1,257 @@
+"""The bench in a real browser: large targets, no scrolling, one touch one word."""
+
+import time
+
+import pytest
+from django.urls import reverse
+
+from teardown.dissection.models import Entry
+from tests import eyes, makers
+from tests.dissection.test_pages import ended
+
+pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
+
+
+@pytest.fixture
+def chemist(transactional_db):
+    return makers.make_user("bench", username="chemist")
+
+
+@pytest.fixture
+def cell(chemist):
+    return ended("SP-0413", chemist)
+
+
+@pytest.fixture
+def at_the_bench(browser, live_server, cell, chemist):
+    """Give a page of the card stack, in the size asked for."""
+    contexts = []
+
+    def open_at(width=1280, height=800, card="arrival", code="SP-0413"):
+        context = browser.new_context(viewport={"width": width, "height": height})
+        contexts.append(context)
+        cookie = {"name": "sessionid", "value": eyes.session_of(chemist), "url": live_server.url}
+        context.add_cookies([cookie])
+        page = context.new_page()
+        page.troubles = []
+        page.on("pageerror", lambda error: page.troubles.append(str(error)))
+        page.goto(f"{live_server.url}{reverse('bench_cell', args=[code])}?card={card}")
+        page.wait_for_selector(".scripted .bench-card.here")
+        return page
+
+    yield open_at
+    for context in contexts:
+        context.close()
+    time.sleep(0.5)  # what the server is still writing is written before the database is emptied
+
+
+def say(page, words):
+    """Touch a button of the open field, as a glove would: after the guard of 400 ms."""
+    page.wait_for_timeout(420)
+    page.locator(".bench-card.here .bench-ask.open").get_by_role("button", name=words, exact=True).click()
+
+
+def type_number(page, text):
+    pad = page.locator(".bench-card.here .bench-ask.open .bench-pad")
+    for key in text:
+        pad.locator(f'[data-key="{key}"]').click()
+    pad.locator('[data-key="keep"]').click()
+
+
+def until(true, seconds=15):
+    """Wait until something is true in the database."""
+    end = time.monotonic() + seconds
+    while not true() and time.monotonic() < end:
+        time.sleep(0.2)
+    assert true()
+
+
+def send_now(page):
+    page.wait_for_timeout(420)
+    page.locator('[data-deed="more"]').click()
+    page.wait_for_timeout(420)
+    page.locator('[data-dialog="more"] [data-deed="tray"]').click()
+    page.wait_for_timeout(420)
+    page.locator('[data-dialog="tray"] [data-deed="send"]').click()
+    page.wait_for_selector("text=0 kept here")
+    page.wait_for_timeout(420)
+    page.locator('[data-dialog="tray"] [data-deed="shut"]').click()
+    page.wait_for_timeout(420)
+
+
+MEASURE = """() => {
+  const troubles = [], bench = document.querySelector('.bench');
+  for (const card of bench.querySelectorAll('.bench-card')) {
+    bench.querySelectorAll('.bench-card').forEach((c) => c.classList.toggle('here', c === card));
+    for (const ask of card.querySelectorAll('.bench-ask')) {
+      const { term } = ask.dataset, name = `${card.dataset.card}/${term}: `;
+      card.querySelectorAll('.bench-ask').forEach((a) => a.classList.toggle('open', a === ask));
+      card.querySelectorAll('.bench-row').forEach((r) => r.classList.toggle('open', r.dataset.row === term));
+      const { scrollHeight, scrollWidth } = document.documentElement;
+      if (scrollHeight > innerHeight || scrollWidth > innerWidth)
+        troubles.push(`${name} scrolls, ${scrollWidth} x ${scrollHeight}`);
+      for (const target of bench.querySelectorAll('.bench-button, .bench-row, summary')) {
+        if (target.offsetParent === null || target.closest('dialog, .bench-caution-texts')) continue;
+        const { width, height, bottom } = target.getBoundingClientRect(), words = target.textContent.trim();
+        if (width < 100 || height < 100) troubles.push(`${name} ${words} is ${width} x ${height}`);
+        if (bottom > innerHeight) troubles.push(`${name} ${words} lies below the screen`);
+      }
+    }
+  }
+  return troubles;
+}"""
+MODULE = "(name) => import(document.querySelector('script[src*=bench]').src.replace('bench.js', name))"
+
+
+@pytest.mark.parametrize(("width", "height"), [(1280, 800), (800, 1280)])
+def test_every_target_is_large_and_every_card_fits_its_screen(at_the_bench, width, height):
+    page = at_the_bench(width, height)
+    assert page.locator(".bench-card").count() > 20
+    assert page.evaluate(MEASURE) == []
+    assert page.troubles == []
+
+
+def test_a_first_cell_reaches_opened_and_the_sheet_shows_it(at_the_bench, live_server, cell):
+    page = at_the_bench(card="weighing")
+    type_number(page, "41.18")
+    page.wait_for_timeout(420)
+    page.locator('[data-deed="twice"]').click()  # masses are read back
+    page.wait_for_selector("text=1 kept here")
+    page.wait_for_timeout(420)
+    page.locator('[data-deed="next"]').click()
+    type_number(page, "0.914")
+    page.wait_for_selector("text=2 kept here")
+    page.goto(page.url.split("?")[0] + "?card=opening")
+    say(page, "opened now")
+    page.wait_for_selector("text=3 kept here")
+    say(page, "unscrewed")
+    send_now(page)
+    assert page.locator('[data-part="opened"]').inner_text().startswith("opened 0 min")
+    values = {entry.term.key: entry.said for entry in Entry.objects.current().with_words()}
+    assert values["mass.received_g"] == "41.18 g"
+    assert values["electrical.rest_V"] == "0.914 V"
+    assert values["opening.method"] == "unscrewed"
+    assert cell.dissection.opened() is not None
+    page.goto(f"{live_server.url}{reverse('bench_sheet', args=['SP-0413'])}")
+    assert page.get_by_text("41.18 g").count() == 1
+    assert page.troubles == []
+
+
+def test_impossible_unusual_and_double_touches(at_the_bench):
+    page = at_the_bench(card="electrical")
+    type_number(page, "9")
+    assert "cannot be" in page.locator('[data-part="said"]').inner_text()
+    page.locator('.bench-card.here .bench-ask.open [data-key="clear"]').click()
+    type_number(page, "1.6")
+    page.wait_for_selector('[data-dialog="unusual"][open]')
+    assert page.locator('[data-part="unusual"]').inner_text() == "1.6 V"
+    page.wait_for_timeout(420)
+    page.locator('[data-deed="twice"]').click()
+    page.wait_for_selector("text=1 kept here")
+    open_button = page.locator(".bench-card.here .bench-ask.open").get_by_role(
+        "button", name="open", exact=True
+    )
+    page.wait_for_timeout(420)
+    open_button.dblclick()  # a drop of water
+    page.wait_for_timeout(300)
+    assert page.locator('[data-part="here"]').inner_text() == "2 kept here"
+
+
+def test_undo_takes_back_what_was_not_sent_and_withdraws_what_was(at_the_bench, live_server):
+    page = at_the_bench(card="arrival")
+    say(page, "label and mark agree")
+    page.wait_for_selector("text=1 kept here")
+    page.wait_for_timeout(420)
+    page.locator('[data-deed="undo"]').click()
+    page.wait_for_selector("text=0 kept here")
+    say(page, "label and mark differ")
+    page.wait_for_selector("text=1 kept here")
+    send_now(page)
+    page.locator('[data-deed="undo"]').click()
+    until(lambda: Entry.objects.count() == 2)
+    assert [entry.state for entry in Entry.objects.order_by("pk")] == ["present", "withdrawn"]
+
+
+def test_all_places_the_same_is_eighteen_entries_and_the_next_place_follows(at_the_bench):
+    page = at_the_bench(800, 1280, card="iron")
+    page.wait_for_timeout(420)
+    page.locator('.bench-card.here [data-address="A.T1"]').click()
+    say(page, "green film")
+    page.wait_for_selector("text=1 kept here")
+    page.wait_for_timeout(420)
+    page.locator('[data-deed="next"]').click()
+    assert "A.T2" in page.locator('[data-part="where"]').inner_text()
+    page.wait_for_timeout(420)
+    page.locator('.bench-card.here [data-row="place"]').click()
+    page.wait_for_timeout(420)
+    page.locator('.bench-card.here [data-deed="same"]').click()
+    page.wait_for_timeout(420)
+    page.locator('.bench-card.here .bench-row[data-row="iron.texture"]').click()
+    say(page, "hard plate")
+    send_now(page)
+    assert Entry.objects.current().filter(uniform=True).count() == 18
+    assert Entry.objects.get(term__key="iron.colour").place == "A.T1"
+    assert page.troubles == []
+
+
+def test_face_b_is_drawn_mirrored(at_the_bench):
+    page = at_the_bench(card="iron")
+    page.wait_for_timeout(420)
+    page.locator('.bench-card.here [data-deed="turn"]').click()
+    shown = page.locator('.bench-card.here .bench-face[data-face="B"] [data-address]').evaluate_all(
+        "places => places.slice(0, 3).map((place) => place.dataset.address)"
+    )
+    assert shown == ["B.T3", "B.T2", "B.T1"]
+
+
+def test_the_tray_of_another_cell_is_noticed_and_its_entries_move(at_the_bench, cell, chemist):
+    ended("SP-0424", chemist)
+    page = at_the_bench(card="separator")
+    say(page, "tear")
+    page.wait_for_selector("text=1 kept here")
+    page.evaluate("localStorage.setItem('bench-last-touch', Date.now() - 700000)")
+    page.wait_for_timeout(420)
+    page.locator('[data-deed="next"]').click()
+    page.wait_for_selector('[data-dialog="scan"][open]')
+    page.fill("#bench-scan", "0424")
+    page.wait_for_timeout(420)
+    page.locator('[data-dialog="scan"] form button').click()
+    assert page.locator('[data-part="scan-said"]').inner_text() == "This is 0424, you were on 0413"
+    page.wait_for_timeout(420)
+    page.locator('[data-deed="move"]').click()
+    page.wait_for_url("**/SP-0424/**")
+    page.wait_for_selector("text=0 kept here")
+    entry = Entry.objects.current().get(term__key="separator.state")
+    assert entry.dissection.cell.code == "SP-0424"
+
+
+def test_a_refused_item_goes_to_the_tray_and_blocks_no_other(at_the_bench):
+    page = at_the_bench(card="arrival")
+    page.evaluate(f"""async () => {{
+        const {{ Queue, newKey }} = await ({MODULE})('bench-queue.js');
+        const said = {{ term: 'iron.colour', answer: 'pink', place: 'A.M2' }};
+        const item = {{ key: newKey(), kind: 'entry', cell: 'SP-0413', said, words: 'pink' }};
+        await new Queue({{ changed() {{}} }}).add(item, 0); }}""")
+    say(page, "label and mark agree")
+    page.wait_for_timeout(420)
+    page.locator('[data-deed="more"]').click()
+    page.wait_for_timeout(420)
+    page.locator('[data-dialog="more"] [data-deed="tray"]').click()
+    page.wait_for_timeout(420)
+    page.locator('[data-dialog="tray"] [data-deed="send"]').click()
+    page.wait_for_selector("text=is no answer to")
+    assert Entry.objects.count() == 1
+
+
+def test_the_plain_digest_is_the_published_one(at_the_bench):
+    """FIPS 180-4: the one-block and the two-block example, and the empty message."""
+    page = at_the_bench()
+    found = page.evaluate(f"""async () => {{
+        const {{ plainDigest }} = await ({MODULE})('bench-digest.js');
+        const two = 'abcdbcdecdefdefgefghfghighijhijkijkljklmklmnlmnomnopnopq';
+        return ['abc', two, ''].map((text) => plainDigest(new TextEncoder().encode(text))); }}""")
+    assert found == [
+        "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad",
+        "248d6a61d20638b8e5c026930c3e6039a33ce45964ff2167f6ecedd419db06c1",
+        "e3b0c44298fc1c149afbf4c8996fb92427ae41e4649b934ca495991b7852b855",
+    ]

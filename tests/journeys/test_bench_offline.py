@@ -1,0 +1,156 @@
+"""The network dies, the tablet is killed: nothing is lost, nothing comes twice."""
+
+import contextlib
+import os
+import re
+import signal
+import socket
+import subprocess
+import threading
+import time
+import urllib.request
+
+import pytest
+from django.urls import reverse
+from django.utils import timezone
+from PIL import Image
+
+from teardown.dissection.models import Entry, Photograph
+from tests import eyes, makers
+from tests.dissection.test_pages import ended
+from tests.journeys.test_bench import say
+
+FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-dev-shm-usage"]
+pytestmark = [pytest.mark.browser, pytest.mark.long, pytest.mark.django_db(transaction=True)]
+
+
+class Wire:
+    """A loopback wire between browser and server that can be cut and mended."""
+
+    def __init__(self, port):
+        self.port, self.up = port, True
+        self.socket = socket.create_server(("127.0.0.1", 0))
+        self.address = f"http://127.0.0.1:{self.socket.getsockname()[1]}"
+        threading.Thread(target=self._serve, daemon=True).start()
+
+    def cut(self):
+        """Let nothing through."""
+        self.up = False
+
+    def mend(self):
+        """Let all through again."""
+        self.up = True
+
+    def _serve(self):
+        while True:
+            try:
+                client, _ = self.socket.accept()
+            except OSError:
+                return
+            if not self.up:
+                client.close()
+                continue
+            server = socket.create_connection(("127.0.0.1", self.port))
+            for source, target in ((client, server), (server, client)):
+                threading.Thread(target=self._carry, args=(source, target), daemon=True).start()
+
+    def _carry(self, source, target):
+        with contextlib.suppress(OSError):
+            while self.up and (piece := source.recv(65536)):
+                target.sendall(piece)
+        for end in (source, target):
+            with contextlib.suppress(OSError):
+                end.shutdown(socket.SHUT_RDWR)
+
+
+@pytest.fixture
+def wire(live_server):
+    made = Wire(int(live_server.url.rpartition(":")[2]))
+    yield made
+    made.socket.close()
+
+
+class Tablet:
+    """A Chromium of its own that can be killed like a tablet that falls into the sink."""
+
+    def __init__(self, folder, playwright):
+        self.folder, self.playwright = folder, playwright
+
+    def start(self):
+        with socket.create_server(("127.0.0.1", 0)) as free:
+            port = free.getsockname()[1]
+        self.process = subprocess.Popen(
+            [eyes.chromium(), *FLAGS, "--headless=new", "--no-first-run", f"--user-data-dir={self.folder}",
+             f"--remote-debugging-port={port}", "about:blank"],
+            stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, start_new_session=True,
+        )  # fmt: skip
+        for _ in range(100):
+            with (
+                contextlib.suppress(OSError),
+                urllib.request.urlopen(f"http://127.0.0.1:{port}/json/version"),
+            ):
+                break
+            time.sleep(0.1)
+        self.browser = self.playwright.chromium.connect_over_cdp(f"http://127.0.0.1:{port}")
+        page = (
+            self.browser.contexts[0].pages[0]
+            if self.browser.contexts[0].pages
+            else self.browser.contexts[0].new_page()
+        )
+        page.set_viewport_size({"width": 800, "height": 1280})
+        return page
+
+    def kill(self):
+        os.killpg(self.process.pid, signal.SIGKILL)
+        self.process.wait(timeout=20)
+        with contextlib.suppress(Exception):
+            self.browser.close()
+
+
+def kept(page, number):
+    page.locator('[data-part="here"]', has_text=re.compile(f"^{number} kept here")).wait_for(timeout=90_000)
+
+
+def test_nothing_is_lost_or_doubled(wire, playwright, browser_type_launch_args, transactional_db, tmp_path):
+    chemist = makers.make_user("bench", username="chemist")
+    for code in ("SP-0413", "SP-0414"):
+        ended(code, chemist)
+    pictures = []
+    for number in range(6):
+        pictures.append(str(tmp_path / f"{number}.jpg"))
+        Image.effect_noise((640, 480), 60 + number).save(pictures[-1], "JPEG")
+    tablet = Tablet(tmp_path / "profile", playwright)
+    page = tablet.start()
+    cookie = {"name": "sessionid", "value": eyes.session_of(chemist), "url": wire.address}
+    page.context.add_cookies([cookie | {"expires": time.time() + 86400}])
+    for code in ("SP-0414", "SP-0413"):
+        page.goto(f"{wire.address}{reverse('bench_cell', args=[code])}?card=arrival")
+        page.wait_for_selector(".scripted .bench-card.here")
+        page.evaluate("navigator.serviceWorker.ready.then(() => true)")
+        page.wait_for_timeout(1500)
+    wire.cut()
+    before = timezone.now()
+    for words in ("label and mark agree", "intact", "upright", "ring"):
+        say(page, words)
+    page.set_input_files("#shutter", pictures)
+    kept(page, 10)
+    page.wait_for_timeout(9000)  # it tries to send, and fails
+    kept(page, 10)
+    after = timezone.now()
+    tablet.kill()
+
+    page = tablet.start()
+    page.goto(f"{wire.address}{reverse('bench_cell', args=['SP-0413'])}?card=arrival")
+    page.wait_for_selector(".scripted .bench-card.here")
+    kept(page, 10)
+    assert page.locator('.bench-card.here [data-part="arrival.condition"]').inner_text() == "intact"
+    wire.mend()
+    kept(page, 0)
+    tablet.kill()
+    assert Photograph.objects.count() == 6
+    assert [entry.term.key for entry in Entry.objects.order_by("pk")] == [
+        "arrival.identity", "arrival.condition", "arrival.orientation", "arrival.crust",
+    ]  # fmt: skip
+    assert all(before <= entry.observed_at <= after for entry in Entry.objects.all())
+    for photograph in Photograph.objects.select_related("receipt__file"):
+        assert photograph.receipt.digest_claimed == photograph.receipt.file.sha256

@@ -81,7 +81,7 @@ class Lab:
                 [sys.executable, "manage.py", "serve", "--port", str(self.port), *arguments],
                 cwd=ROOT, env=self.environment, stdout=log, stderr=log, start_new_session=True,
             )  # fmt: skip
-        wait_for(self.answers, within_s=60)
+        wait_for(self.answers, within_s=180)
 
     def answers(self) -> bool:
         """Tell whether pages come."""
@@ -188,7 +188,7 @@ class Visitor:
 
     def _open(self, request: urllib.request.Request) -> tuple[int, str]:
         try:
-            with self.opener.open(request, timeout=30) as answer:
+            with self.opener.open(request, timeout=90) as answer:
                 self.address = answer.geturl()
                 return answer.status, answer.read().decode(errors="replace")
         except urllib.error.HTTPError as refusal:

@@ -8,7 +8,6 @@ import datetime as dt
 from collections.abc import Iterable
 from typing import Any
 
-from django.core.exceptions import ValidationError
 from django.db import models
 
 from teardown.accounts.models import User
@@ -18,6 +17,7 @@ from teardown.diffraction.actions import review as review_fit
 from teardown.diffraction.models import Fit, PhaseFraction
 from teardown.dissection import actions as bench
 from teardown.dissection.models import Dissection, Entry
+from teardown.dissection.models.closing import open_points
 from teardown.files.models import Run
 from teardown.findings.actions import Assigned, ask_balance, decide, judge
 from teardown.findings.models import Judgement
@@ -212,16 +212,9 @@ def close(lab: Lab, story: Story, clock: Clock) -> None:
     hand, other = hands(lab, story)
     dissection, chance = Dissection.objects.get(cell__code=story.code), story.rng("close")
     clock.set(story.opened + dt.timedelta(days=34, hours=1))
-    try:
-        bench.close(dissection=dissection, by=hand)
-    except ValidationError as error:
-        if error.error_list[0].code != "asked":
-            raise
-        bench.close(
-            dissection=dissection,
-            by=hand,
-            answer="About a gram stayed in the tissue; the tissue was not weighed.",
-        )
+    asked = any(point.asks for point in open_points(dissection))
+    answer = "About a gram stayed in the tissue, which was not weighed." if asked else ""
+    bench.close(dissection=dissection, by=hand, answer=answer)
     if chance.random() < 0.6:
         clock.set(story.opened + dt.timedelta(days=40))
         bench.review(dissection=dissection, by=lab.people["reviewer"])

@@ -23,10 +23,13 @@ MORE = (
     ("tests", "Tests"),
     ("samples", "Samples"),
     ("photographs", "Photographs"),
+    ("micrographs", "Micrographs"),
+    ("patterns", "Patterns"),
     ("imports", "Imports"),
     ("vocabulary", "Vocabulary"),
     ("cautions", "Cautions"),
     ("methods", "Methods"),
+    ("runs", "Work in the background"),
 )
 
 

@@ -99,6 +99,8 @@ TEMPLATES = [
         },
     }
 ]
+# what waits at a page, counted beside its link
+NAVIGATION_COUNTS = {"waiting": "teardown.findings.dossier.waiting.count_waiting"}
 FORM_RENDERER = "teardown.page.rendering.FormRenderer"
 
 # --- the database: SQLite embedded, PostgreSQL for a laboratory ---------------------------------------

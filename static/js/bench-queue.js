@@ -147,17 +147,25 @@ export class Queue {
   }
 
   // Nothing that the network or a signed-out session does may lose an item: it just goes on waiting.
-  async post(address, body, type) {
+  async post(address, body, type, again = true) {
     const headers = { "X-CSRFToken": csrf(), "X-Requested-With": "bench" };
     if (type) headers["Content-Type"] = type;
     try {
       const response = await fetch(address, { method: "POST", body, headers, redirect: "error", credentials: "same-origin" });
       if (response.ok || response.status === 422) return await response.json();
+      if (response.status === 403 && again && await this.freshToken()) return await this.post(address, body, type, false);
       this.trouble = response.status === 403 ? "Sign in again; everything waits here." : `The server answers ${response.status}; everything waits here.`;
     } catch {
       this.trouble = "The server cannot be reached; everything waits here.";
     }
     return null;
+  }
+
+  // A tablet that was killed may have lost the newest token of its session; any page brings another.
+  async freshToken() {
+    const before = csrf();
+    await fetch(location.pathname, { cache: "reload", credentials: "same-origin" });
+    return csrf() !== "" && csrf() !== before;
   }
 
   async toFile() {

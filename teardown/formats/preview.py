@@ -1,7 +1,8 @@
 """Small pictures of photographs for pages, drawn anew in a child process with little memory and time.
 
 The original is never served inline and never changed. A preview carries none of its metadata: no place, no
-device, no words. Run as ``python -m teardown.formats.preview IN OUT WIDTH``.
+device, no words. Run as ``python -m teardown.formats.preview IN OUT WIDTH``, or with IN alone to be told the
+size in pixels.
 """
 
 import subprocess
@@ -21,10 +22,25 @@ def draw_preview(source: Path, target: Path, width_px: int) -> bool:
 
     A picture that kills or stalls the child, or is larger than 120 megapixels, gets no preview.
     """
-    command = [sys.executable, "-m", "teardown.formats.preview", str(source), str(target), str(width_px)]
+    done = _child(str(source), str(target), str(width_px))
+    return done is not None and done.returncode == 0 and target.exists()
+
+
+def picture_size(source: Path) -> tuple[int, int] | None:
+    """Give width and height in pixels as stored; None for what is no picture or larger than 120 megapixels.
+
+    The picture is decoded whole in the child, so that a broken one is known at once.
+    """
+    done = _child(str(source))
+    words = done.stdout.split() if done is not None and done.returncode == 0 else []
+    return (int(words[0]), int(words[1])) if len(words) == 2 else None
+
+
+def _child(*arguments: str) -> "subprocess.CompletedProcess[bytes] | None":
+    command = [sys.executable, "-m", "teardown.formats.preview", *arguments]
     try:
         # the command is this very module; paths are arguments, never a line for a shell
-        done = subprocess.run(  # noqa: S603
+        return subprocess.run(  # noqa: S603
             command,
             capture_output=True,
             timeout=WALL_SECONDS,
@@ -33,8 +49,7 @@ def draw_preview(source: Path, target: Path, width_px: int) -> bool:
             stdin=subprocess.DEVNULL,
         )
     except subprocess.TimeoutExpired:
-        return False
-    return done.returncode == 0 and target.exists()
+        return None
 
 
 def _limit() -> None:
@@ -51,11 +66,15 @@ def main(arguments: list[str]) -> int:
     from PIL import Image, ImageOps
 
     Image.MAX_IMAGE_PIXELS = LARGEST_PIXELS
-    source, target, width = Path(arguments[0]), Path(arguments[1]), int(arguments[2])
     try:
-        with Image.open(source, formats=("JPEG", "PNG", "TIFF")) as picture:
+        with Image.open(arguments[0], formats=("JPEG", "PNG", "TIFF")) as picture:
             if picture.width * picture.height > LARGEST_PIXELS:
                 return 2
+            if len(arguments) == 1:
+                picture.load()
+                sys.stdout.write(f"{picture.width} {picture.height}\n")
+                return 0
+            target, width = Path(arguments[1]), int(arguments[2])
             picture.draft("RGB", (width, width))
             upright = ImageOps.exif_transpose(picture)
             small = upright if upright.mode in {"RGB", "L"} else upright.convert("RGB")

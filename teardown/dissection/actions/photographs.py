@@ -16,7 +16,7 @@ from teardown.dissection.rules.times import Moment, minutes_between
 from teardown.dissection.store import on_disk
 from teardown.files import store
 from teardown.files.models import StoredFile
-from teardown.formats.gate import look
+from teardown.formats.preview import picture_size
 from teardown.records.actions import record
 from teardown.vocabulary.models import Term
 
@@ -94,13 +94,15 @@ def add_photograph(
     return photograph
 
 
-def _size(stored: StoredFile) -> tuple[int | None, int | None]:
+def _size(stored: StoredFile) -> tuple[int, int]:
     """Ask the limited child how large the picture is; refuse what it cannot open. The bytes stay kept."""
     with on_disk(stored) as path:
-        facts = look([path])[0]
-    if not facts["ok"]:
-        raise ValidationError(f"It cannot be opened as a picture: {facts['reason']} Its bytes are kept.")
-    return facts["width"], facts["height"]
+        size = picture_size(path)
+    if size is None:
+        raise ValidationError(
+            "It cannot be opened as a picture, or has more than 120 megapixels. Its bytes are kept; take it again."
+        )
+    return size
 
 
 def label_photograph(

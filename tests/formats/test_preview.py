@@ -1,0 +1,43 @@
+"""Small pictures are drawn in a child; what is no picture gets none."""
+
+import pytest
+from PIL import Image
+
+from teardown.formats.preview import draw_preview, picture_size
+
+
+@pytest.fixture
+def coloured(tmp_path):
+    path = tmp_path / "photograph.jpg"
+    picture = Image.effect_noise((900, 600), 60)
+    exif = Image.Exif()
+    exif[0x0112] = 6  # turned by a quarter, as a camera notes it
+    exif[0x010E] = "taken at the bench"
+    Image.merge("RGB", (picture, picture.rotate(90), picture.rotate(180))).save(path, "JPEG", exif=exif)
+    return path
+
+
+def test_a_coloured_photograph_has_its_size(coloured):
+    assert picture_size(coloured) == (900, 600)
+
+
+def test_a_preview_is_upright_smaller_and_bare_of_metadata(coloured, tmp_path):
+    before = coloured.read_bytes()
+    assert draw_preview(coloured, tmp_path / "small.jpg", 300)
+    with Image.open(tmp_path / "small.jpg") as small:
+        assert small.size == (300, 450)
+        assert dict(small.getexif()) == {}
+    assert coloured.read_bytes() == before
+
+
+@pytest.mark.parametrize("content", [b"", b"\x89PNG\r\n\x1a\n<html><script>", b"\xff\xd8\xff" + b"x" * 2000])
+def test_what_is_no_picture_gets_none(tmp_path, content):
+    path = tmp_path / "wrong.png"
+    path.write_bytes(content)
+    assert picture_size(path) is None
+    assert not draw_preview(path, tmp_path / "small.jpg", 300)
+
+
+def test_a_picture_cut_short_is_noticed(coloured):
+    coloured.write_bytes(coloured.read_bytes()[:5000])
+    assert picture_size(coloured) is None

@@ -100,7 +100,8 @@ def _size(stored: StoredFile) -> tuple[int, int]:
         size = picture_size(path)
     if size is None:
         raise ValidationError(
-            "It cannot be opened as a picture, or has more than 120 megapixels. Its bytes are kept; take it again."
+            "It cannot be opened as a picture, or has more than 120 megapixels. "
+            "Its bytes are kept; take it again."
         )
     return size
 

@@ -2,7 +2,7 @@
 
 from collections import Counter
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 
 from django.db.models import QuerySet
@@ -143,9 +143,13 @@ def modes_of(cells: QuerySet[Cell], question: Question) -> Modes:
         and len({of[cell] for cell in seated}) > 1
     )
     names = known.in_order(question.factor, set(of.values()))
-    levels = [_level(name, question.factor, known, of, verdicts) for name in names]
+    cells_at: dict[str, list[int]] = {name: [] for name in names}
+    for cell, name in of.items():
+        cells_at[name].append(cell)
+    levels = [_level(name, question.factor, known, cells_at[name], verdicts) for name in names]
+    tallies = {name: _tally(known, cells_at[name], verdicts) for name in names}
     rows = [
-        Row(mode, tuple(_rate(level, mode.key, known, of, verdicts, clustered=clustered) for level in levels))
+        Row(mode, tuple(_rate(level, mode.key, tallies[level.name], clustered=clustered) for level in levels))
         for mode in sorted(modes.values(), key=lambda mode: mode.order)
     ]
     split = [len(level.chambers) for level in levels if level.judged]
@@ -162,8 +166,17 @@ def modes_of(cells: QuerySet[Cell], question: Question) -> Modes:
     )
 
 
-def _level(name: str, factor: str, known: Known, of: dict[int, str], verdicts: dict[int, Verdict]) -> Level:
-    cells = [cell for cell, level in of.items() if level == name]
+@dataclass(slots=True)
+class _Tally:
+    """The judged cells of one level, counted once by chamber: told, with each mode, unsure of each mode."""
+
+    told: Counter[str] = field(default_factory=Counter)
+    with_mode: Counter[tuple[str, str]] = field(default_factory=Counter)
+    unsure: Counter[tuple[str, str]] = field(default_factory=Counter)
+    undetermined: int = 0
+
+
+def _level(name: str, factor: str, known: Known, cells: list[int], verdicts: dict[int, Verdict]) -> Level:
     judged = [cell for cell in cells if cell in verdicts]
     places = [known.places[cell] for cell in judged if cell in known.places]
     return Level(
@@ -179,33 +192,35 @@ def _level(name: str, factor: str, known: Known, of: dict[int, str], verdicts: d
     )
 
 
-def _rate(
-    level: Level,
-    mode: str,
-    known: Known,
-    of: dict[int, str],
-    verdicts: dict[int, Verdict],
-    *,
-    clustered: bool,
-) -> Rate:
-    cells = [
-        cell
-        for cell, name in of.items()
-        if name == level.name and cell in verdicts and not verdicts[cell].artefact
-    ]
-    told = [c for c in cells if not verdicts[c].undetermined and mode not in verdicts[c].unsure]
-    with_mode = [cell for cell in told if mode in verdicts[cell].modes]
-    k, n, unsure = len(with_mode), len(told), len(cells) - len(told)
+def _tally(known: Known, cells: list[int], verdicts: dict[int, Verdict]) -> _Tally:
+    tally = _Tally()
+    for cell in cells:
+        verdict = verdicts.get(cell)
+        if verdict is None or verdict.artefact:
+            continue
+        if verdict.undetermined:
+            tally.undetermined += 1
+            continue
+        chamber = known.places.get(cell, Place()).chamber
+        tally.told[chamber] += 1
+        tally.with_mode.update((mode, chamber) for mode in verdict.modes)
+        tally.unsure.update((mode, chamber) for mode in verdict.unsure)
+    return tally
+
+
+def _rate(level: Level, mode: str, tally: _Tally, *, clustered: bool) -> Rate:
+    number = {name: told - tally.unsure[mode, name] for name, told in tally.told.items()}
+    count = {name: tally.with_mode[mode, name] for name in number}
+    k, n = sum(count.values()), sum(number.values())
+    unsure = tally.undetermined + tally.told.total() - n
     least, most = bounds_with_undetermined(k, n, unsure) if unsure and n + unsure else (None, None)
     if n < FEWEST:
         return Rate(level, k, n, unsure, None, least, most, "too few to give a rate")
     if not clustered:
         return Rate(level, k, n, unsure, share(k, n), least, most)
-    number = Counter(known.places[cell].chamber for cell in told if cell in known.places)
-    count = Counter(known.places[cell].chamber for cell in with_mode if cell in known.places)
-    if len(number) < 2:
+    chambers = sorted(name for name, cells in number.items() if name and cells)
+    if len(chambers) < 2:
         return Rate(level, k, n, unsure, None, least, most, "all from one chamber, so no interval")
-    chambers = sorted(number)
     estimate = clustered_share([count[name] for name in chambers], [number[name] for name in chambers])
     return Rate(level, k, n, unsure, estimate, least, most)
 

@@ -7,10 +7,11 @@ import polars as pl
 from numpy.typing import NDArray
 
 from teardown.science.electrochemistry.columns import Array
-from teardown.science.electrochemistry.sign import CLEAR_VOTE, slope_vote
+from teardown.science.electrochemistry.sign import CLEAR_VOTE, jump_vote, slope_vote
 from teardown.science.electrochemistry.steps import rest_threshold_A
 from teardown.science.errors import Remark
 
+CLEAR_JUMP = 0.9
 _REST = re.compile(r"rest|paus|ruhe|ocv|idle|descanso|repos|ripos|relax|wait|warte|halt|open")
 _DOWN = re.compile(r"dis|dch|entl|dech|desc|scar|^d$|^-1?$|dchg")
 _UP = re.compile(r"ch|lad|carg|caric|^c$|^\+1?$|chg")
@@ -82,6 +83,11 @@ def settle_sign(
                 "current column",
             )
         ]
+    by_jump = jump_vote(time_s, current_A, voltage_V)
+    if abs(by_jump) > CLEAR_JUMP:
+        turned = current_A * np.sign(by_jump)
+        said = f"The slopes say nothing of the sign (vote {vote:+.2f}); the jumps do ({by_jump:+.2f})."
+        return turned, [Remark("SIGN_FROM_JUMPS", "info", said, by_jump, "current column")]
     by_words = _agreement(current_A, _directions(words), threshold)
     if abs(by_words) > 0.9:
         turned = current_A * np.sign(by_words)

@@ -8,7 +8,7 @@ import polars as pl
 
 from teardown.formats.series_cells import Table
 from teardown.formats.series_clocks import durations, printed_step, run_on, stamps
-from teardown.formats.series_columns import Column
+from teardown.formats.series_columns import Column, plain
 from teardown.formats.series_map import ColumnMap
 from teardown.formats.series_repair import check_scale, keep_rows, repair_time
 from teardown.formats.series_sign import settle_sign
@@ -19,6 +19,20 @@ from teardown.science.errors import Level, Remark
 BAD_SHARE = 0.001
 SMALLEST_V, LARGEST_V = 0.02, 20.0
 DAY_S = 86400.0
+CELL_NAMES = frozenset(
+    (
+        "cell",
+        "cell id",
+        "cell name",
+        "cell code",
+        "battery",
+        "battery id",
+        "barcode",
+        "serial number",
+        "sample id",
+        "zelle",
+    )
+)
 CORE = ("test_time_second", "unix_time_second", "step_time_second", "voltage_volt", "current_ampere")
 
 
@@ -57,6 +71,7 @@ def make_series(table: Table, column_map: ColumnMap, *, bdf: bool) -> tuple[Seri
     Series or None, list of Remark
     """
     draft = _Draft(table, column_map)
+    draft.remarks += one_cell(table)
     for stage in (
         _read_numbers,
         _read_durations,
@@ -83,6 +98,19 @@ def make_series(table: Table, column_map: ColumnMap, *, bdf: bool) -> tuple[Seri
     if draft.stopped:
         return None, draft.remarks
     return Series(columns, _resolutions(draft), draft.parts), draft.remarks
+
+
+def one_cell(table: Table) -> list[Remark]:
+    """Refuse a file that tells of several cells: their histories must not be joined."""
+    for name in table.names:
+        if plain(name) not in CELL_NAMES:
+            continue
+        held = sorted({cell for cell in table.sample(name) if cell})
+        if len(held) > 1:
+            text = f"Column «{name}» names several cells: {', '.join(held[:4])}."
+            remedy = "Export each cell to a file of its own."
+            return [Remark("SEVERAL_CELLS", "error", text, float(len(held)), f"column «{name}»", remedy)]
+    return []
 
 
 def _read_numbers(draft: _Draft) -> None:
@@ -155,9 +183,8 @@ def _read_clock(draft: _Draft) -> None:
     seconds, told = stamps(draft.table.texts(column.name), form=form)
     needed = not set(draft.columns) & {"test_time_second", "step_time_second"}
     if told["bad"]:
-        level: Level = (
-            "error" if needed or int(told["bad"]) <= BAD_SHARE * seconds.size or form else "warning"
-        )
+        few = int(told["bad"]) <= max(BAD_SHARE * seconds.size, 3)
+        level: Level = "error" if form or (needed and not few) else "warning"
         expected = f"do not match {form}" if form else "are no dates"
         draft.say(
             "DATE_FORMAT",
@@ -167,7 +194,7 @@ def _read_clock(draft: _Draft) -> None:
             where=f"file line {draft.table.first_line + int(told['row'])}",
             remedy="State the form in the column map, e.g. %d.%m.%Y %H:%M:%S.",
         )
-        if level == "warning":
+        if level == "error" or not few:
             return
     if told["dated_only"]:
         seconds = _with_time_of_day(draft, column, seconds, needed=needed)
@@ -333,12 +360,27 @@ def _settle_time(draft: _Draft) -> None:
         draft.say(
             "MIDNIGHT_PASSED", "info", "The time column is a time of day; a day was added at each midnight."
         )
+    if clock is not None and _runs_back(clock, columns["test_time_second"]):
+        draft.say(
+            "CLOCK_BACKWARDS",
+            "warning",
+            "The clock runs backwards where test time does not; it was left out.",
+            where="clock column",
+            remedy="Look at the stamps around the fault; test time was used alone.",
+        )
+        del columns["unix_time_second"]
+        clock = None
     fixed = repair_time(columns["test_time_second"], clock, new_step)
     columns["test_time_second"] = fixed.time_s
     draft.remarks += fixed.remarks
     draft.parts = fixed.parts
     if not draft.stopped:
         draft.remarks += check_scale(fixed.time_s, clock)
+
+
+def _runs_back(clock: Array, time_s: Array) -> bool:
+    """Tell whether a clock falls by more than a second while test time goes on."""
+    return bool(np.any((np.diff(clock) < -1.5) & (np.diff(time_s) >= 0)))
 
 
 def _new_steps(columns: dict[str, Array]) -> Any:

@@ -451,6 +451,34 @@ def point_groups_and_decimal_commas() -> Trap:
     return Trap(unlines(["Zeit [s];Strom [µA];Spannung [V]", *rows]))
 
 
+def flat_plateaus_with_turned_current() -> Trap:
+    """Voltages that do not slope at all: the jumps at the switches tell the sign."""
+    flat = np.where(SERIES.current_A > 0, 1.6, np.where(SERIES.current_A < 0, 0.9, 1.2))
+    return Trap(
+        write_text(changed(current_ampere=-SERIES.current_A, voltage_volt=flat), Dialect(HEADERS)),
+        said=("SIGN_FROM_JUMPS",),
+    )
+
+
+def two_cells_in_one_file() -> Trap:
+    cells = ["A1"] * (ROWS // 2) + ["A2"] * (ROWS - ROWS // 2)
+    return Trap(beside("Cell ID", cells), refused="SEVERAL_CELLS")
+
+
+def clock_that_stumbles() -> Trap:
+    clock = SERIES.columns["unix_time_second"].copy()
+    clock[900:] -= 86400.0
+    headers = HEADERS | {"unix_time_second": ("unix_time_second", 1.0)}
+    return Trap(write_text(changed(unix_time_second=clock), Dialect(headers)), said=("CLOCK_BACKWARDS",))
+
+
+def one_broken_date() -> Trap:
+    headers = {name: HEADERS[name] for name in ("current_ampere", "voltage_volt")}
+    cells = _stamps(dt.datetime(2025, 5, 20, tzinfo=dt.UTC), "%d.%m.%Y %H:%M:%S.%f")
+    cells[1200] = "31.02.2025 00:00:00"
+    return Trap(beside("Datum", cells, headers), said=("DATE_FORMAT",), exact=False)
+
+
 def time_of_day_beside_a_date() -> Trap:
     headers = {name: HEADERS[name] for name in ("current_ampere", "voltage_volt")}
     start = dt.datetime(2025, 5, 20, 11, tzinfo=dt.UTC)
@@ -535,6 +563,10 @@ TRAPS: list[Callable[[], Trap]] = [
     aligned_by_spaces,
     point_groups_and_decimal_commas,
     time_of_day_beside_a_date,
+    flat_plateaus_with_turned_current,
+    two_cells_in_one_file,
+    clock_that_stumbles,
+    one_broken_date,
     two_voltages,
     backwards,
     parquet,

@@ -40,6 +40,8 @@ def test_a_trap_gives_the_truth_or_a_refusal(make: Callable[[], Trap]) -> None:
         truth_Ah, truth_Wh = getattr(PHANTOM, f"{name}_Ah"), getattr(PHANTOM, f"{name}_Wh")
         if make.__name__ == "half_cell_with_falling_mean" and name == "charge":
             truth_Wh = truth_Wh - 2.0 * truth_Ah
+        if make.__name__ == "flat_plateaus_with_turned_current":
+            truth_Wh = truth_Ah * (1.6 if name == "charge" else 0.9)
         error_Ah = np.abs(summary.cycles[f"{name}_Ah"] - truth_Ah)
         error_Wh = np.abs(summary.cycles[f"{name}_Wh"] - truth_Wh)
         if trap.exact:

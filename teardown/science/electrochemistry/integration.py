@@ -77,7 +77,8 @@ def integrate(series: Series, steps: Steps) -> StepIntegrals:
     ends = edge * np.maximum(np.abs(voltage[steps.first] - voltage[steps.last]), 0.0)
     curved = 0.2 * (_by_step(steps, power_bend) - _by_step(steps, bend) * voltage[steps.first])
     u_mean = np.sqrt(across**2 + ends**2 + curved**2) / total_area
-    u_mean = np.hypot(u_mean, series.step_of("voltage_volt") / np.sqrt(12))
+    noise = _voltage_noise(series, steps)
+    u_mean = np.sqrt(u_mean**2 + series.step_of("voltage_volt") ** 2 / 12 + noise**2)
     return StepIntegrals(
         (charge[0] / HOUR_S, charge[1] / HOUR_S),
         (energy[0] / HOUR_S, energy[1] / HOUR_S),
@@ -132,6 +133,17 @@ def _positive_share(current: Array) -> Array:
         area = np.where(crossing, (up**2 - down**2), 1.0)
         share = np.where(crossing & (area != 0), up**2 / np.where(area == 0, 1.0, area), share)
     return share
+
+
+def _voltage_noise(series: Series, steps: Steps) -> Array:
+    """Doubt of a step's mean voltage from the noise of single records, V.
+
+    Second differences show noise where the curve itself is smooth; their median is not moved by the bends.
+    """
+    wobble = np.abs(np.diff(series.voltage_V, 2))[:: max(1, len(series) // 20_000)]
+    sigma = float(np.median(wobble)) / 0.6745 / np.sqrt(6)
+    doubt: Array = 2 * sigma / np.sqrt(np.maximum(steps.last - steps.first, 1))
+    return doubt
 
 
 def _rounding(series: Series, steps: Steps) -> Array:

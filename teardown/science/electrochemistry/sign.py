@@ -44,3 +44,25 @@ def slope_vote(time_s: Array, current_A: Array, voltage_V: Array) -> float:
         voted += float(np.sign(change) * state[a] * charge[run])
         total += float(charge[run])
     return voted / total if total > 0 else 0.0
+
+
+def jump_vote(time_s: Array, current_A: Array, voltage_V: Array) -> float:
+    """Ask each sudden change of current whether the voltage jumps with it.
+
+    A cell is passive at once: more current in, higher voltage, whatever is charged. Used where the slopes
+    say nothing, as on a flat plateau.
+
+    Parameters
+    ----------
+    time_s, current_A, voltage_V : ndarray of float, shape (records,)
+
+    Returns
+    -------
+    float
+        +1 where positive current charges at every jump, -1 where it discharges; 0 where nothing jumps.
+    """
+    change_A, change_V = np.diff(current_A), np.diff(voltage_V)
+    jumps = (np.abs(change_A) > 10 * rest_threshold_A(current_A)) & (change_V != 0) & (np.diff(time_s) >= 0)
+    if not jumps.any():
+        return 0.0
+    return float(np.mean(np.sign(change_A[jumps]) * np.sign(change_V[jumps])))

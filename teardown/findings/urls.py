@@ -8,6 +8,7 @@ urlpatterns = [
     path("modes/", views.modes, name="modes"),
     path("modes.csv", views.modes_csv, name="modes_csv"),
     path("waiting/", views.waiting, name="waiting"),
+    path("next-round/", views.next_round, name="next_round"),
     path("cells/<str:code>/judge/", views.judge, name="judge"),
     path("cells/<str:code>/judgements/look/", views.look, name="look_at_judgements"),
     path("cells/<str:code>/decide/", views.decide, name="decide"),

@@ -20,6 +20,7 @@ from teardown.findings.dossier.balance import balance_of
 from teardown.findings.dossier.judging import JudgePage, judge_page, own_judgement
 from teardown.findings.dossier.lives import lives_of
 from teardown.findings.dossier.modes import Modes, Question, modes_of
+from teardown.findings.dossier.next_round import next_round as proposals
 from teardown.findings.dossier.waiting import waiting_for
 from teardown.findings.filters import ModesFilter
 from teardown.findings.forms import DecisionForm, JudgementForm, initial_from
@@ -61,6 +62,13 @@ def modes_csv(request: HttpRequest) -> HttpResponse:
 def waiting(request: HttpRequest) -> HttpResponse:
     """List the cells that nobody has opened yet, in the order proposed."""
     return render(request, "findings/waiting.html", {"page": waiting_for(request.user, timezone.now())})
+
+
+@needs("next_round.plan")
+def next_round(request: HttpRequest) -> HttpResponse:
+    """Propose what to build and to open next, with the reasons."""
+    page = {"page": proposals(), "waiting": waiting_for(request.user, timezone.now())}
+    return render(request, "findings/next_round.html", page)
 
 
 @needs("modes.propose")

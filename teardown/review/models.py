@@ -5,7 +5,8 @@ from typing import Any
 
 from django.conf import settings
 from django.db import models
-from django.db.models import Exists, OuterRef, Q, QuerySet, Subquery
+from django.db.models import Exists, F, OuterRef, Q, QuerySet, Subquery, Value
+from django.db.models.functions import Coalesce, Concat
 
 from teardown.cells.models import Cell, RecipePart, Seat, Test
 from teardown.cycling.models import TestSummary
@@ -66,11 +67,27 @@ class KeptView(Kept, Versioned):
         return self.name
 
 
-def of_cell(path: str = "", cell: object = OuterRef("pk")) -> Q:
-    """Say that a sample, reached over ``path`` ("sample__"), was cut from this cell or a piece of it."""
+def samples_of(cells: Iterable[int]) -> dict[int, int]:
+    """Tell of each sample from which of these cells it was cut, pieces of pieces included."""
+    first = Sample.objects.filter(part__dissection__cell__in=list(cells))
+    found = last = dict(first.values_list("pk", "part__dissection__cell"))
+    for _ in range(GENERATIONS - 1):
+        pieces = Sample.objects.filter(parent__in=last).values_list("pk", "parent") if last else ()
+        last = {pk: found[parent] for pk, parent in pieces}  # type: ignore[index]
+        found = found | last
+    return found
+
+
+def _cut_from(path: str, rows: QuerySet[Any]) -> Q:
+    """Say of a cell that such rows exist for a sample of it, reached over ``path``.
+
+    One question a generation of pieces: each goes down the indexes from the cell, where one question with
+    "or" in it would walk through every row for every cell.
+    """
     found = Q()
     for cuts in range(GENERATIONS):
-        found |= Q(**{f"{path}{'parent__' * cuts}part__dissection__cell": cell})
+        line = f"{path}{'parent__' * cuts}part__dissection__cell"
+        found |= Q(Exists(rows.filter(**{line: OuterRef("pk")})))
     return found
 
 
@@ -90,22 +107,13 @@ def reached(state: str) -> Q:
         case "sampled":
             return Q(Exists(Sample.objects.filter(part__dissection__cell=OuterRef("pk"))))
         case "measured":
+            whole = SampleMeasure.objects.filter(part__dissection__cell=OuterRef("pk"))
             return (
-                Q(
-                    Exists(
-                        SampleMeasure.objects.filter(
-                            of_cell("sample__") | Q(part__dissection__cell=OuterRef("pk"))
-                        )
-                    )
-                )
-                | Q(
-                    Exists(
-                        PhaseFraction.objects.filter(
-                            of_cell("fit__sample__") | of_cell("fit__pattern__sample__")
-                        )
-                    )
-                )
-                | Q(Exists(FieldMeasure.objects.filter(of_cell("micrograph__ties__sample__"))))
+                Q(Exists(whole))
+                | _cut_from("sample__", SampleMeasure.objects.all())
+                | _cut_from("micrograph__ties__sample__", FieldMeasure.objects.all())
+                | _cut_from("fit__sample__", PhaseFraction.objects.all())
+                | _cut_from("fit__pattern__sample__", PhaseFraction.objects.all())
             )
         case "judged":
             return Q(Exists(Judgement.objects.filter(cell=OuterRef("pk"), proposal=False)))
@@ -165,11 +173,16 @@ def with_history(cells: QuerySet[Cell]) -> QuerySet[Cell]:
 
 
 def with_measure(cells: QuerySet[Cell], quantity: str) -> QuerySet[Cell]:
-    """Add the latest pooled value of an image measure as ``measured_QUANTITY``, for filters and sorting."""
-    pooled = SampleMeasure.objects.filter(
-        of_cell("sample__") | Q(part__dissection__cell=OuterRef("pk")), quantity=quantity
-    )
-    return cells.annotate(**{f"measured_{quantity}": Subquery(pooled.order_by("-pk").values("value")[:1])})
+    """Add the latest pooled value of an image measure as ``measured_QUANTITY``, for filters and sorting.
+
+    The whole electrode counts before its samples, a sample before pieces of it.
+    """
+    lines = ["part", *(f"sample__{'parent__' * cuts}part" for cuts in range(GENERATIONS))]
+    # A computed key keeps SQLite from walking all measures backwards, or all of a quantity, for every cell.
+    named = SampleMeasure.objects.annotate(named=Concat("quantity", Value(""))).filter(named=quantity)
+    latest = named.order_by((F("pk") + 0).desc()).values("value")
+    values = [Subquery(latest.filter(**{f"{line}__dissection__cell": OuterRef("pk")})[:1]) for line in lines]
+    return cells.annotate(**{f"measured_{quantity}": Coalesce(*values)})
 
 
 def with_mode(cells: QuerySet[Cell], modes: Iterable[Term], *, user: Any, role: str = "") -> QuerySet[Cell]:

@@ -5,7 +5,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
-from django.db.models import Max, Q
+from django.db.models import Max
 
 from teardown.accounts.roles import may
 from teardown.cells.models import Cell, RecipePart, Seat
@@ -13,7 +13,7 @@ from teardown.dissection.models import Entry
 from teardown.findings.dossier.balance import Shown as ShownBalance
 from teardown.findings.dossier.balance import balance_of
 from teardown.findings.dossier.judging import Judgements, judgements_of
-from teardown.imaging.models import Micrograph, SectionResult
+from teardown.imaging.models import Micrograph, Review, SectionResult, Tie
 from teardown.imaging.runs import standing as standing_results
 from teardown.imaging.runs import verdicts_on
 from teardown.page.figures import Figure
@@ -23,10 +23,10 @@ from teardown.records.models import Record
 from teardown.records.rules import subject_of
 from teardown.review.dossier import words
 from teardown.review.dossier.history import History, capacity_figure, caption, histories_of
-from teardown.review.dossier.measures import ShownFit, ShownMeasure, cell_of, fits_of, measures_of
+from teardown.review.dossier.measures import ShownFit, ShownMeasure, fits_of, measures_of, ties_of
 from teardown.review.dossier.opened import Opened, opened_of
 from teardown.review.dossier.verdicts import Standing, standing_of
-from teardown.review.models import STATES, key_of, of_cell, with_factors, with_states
+from teardown.review.models import STATES, key_of, samples_of, with_factors, with_states
 
 
 @dataclass(frozen=True, slots=True)
@@ -211,49 +211,30 @@ def strip(
 
 def sections_of(cells: list[int]) -> dict[int, list[SectionImage]]:
     """Give the micrographs of each cell with their classes, accepted ones first."""
-    ties = "ties__sample__"
-    micrographs = Micrograph.objects.filter(
-        _any_of(ties, cells), kind=Micrograph.Kind.SECTION
-    ).prefetch_related(
-        "ties__sample__part__dissection", "ties__sample__parent__part__dissection", "ties__section__mount"
-    )
-    rows = list(micrographs.distinct())
+    ties = ties_of(samples_of(cells))
+    rows = list(Micrograph.objects.filter(pk__in=ties, kind=Micrograph.Kind.SECTION))
     results = standing_results(rows)
     verdicts = verdicts_on(result.run_id for result in results.values())
-    return _by_cell(rows, results, verdicts)
-
-
-def _any_of(path: str, cells: list[int]) -> Q:
-    found = Q(pk__in=[])
-    for cell in cells:
-        found |= of_cell(path, cell)
-    return found
-
-
-def _by_cell(
-    rows: list[Micrograph], results: dict[int, SectionResult], verdicts: dict[int, str]
-) -> dict[int, list[SectionImage]]:
     found: dict[int, list[SectionImage]] = {}
     for row in rows:
-        tie = max(row.ties.all(), key=lambda t: t.pk)
-        cell = cell_of(tie.sample)
-        if cell is None or tie.sample is None:
-            continue
+        cell, tie = ties[row.pk]
         result = results.get(row.pk)
-        verdict = verdicts.get(result.run_id, "") if result else ""
-        status = {"accept": "accepted", "reject": "rejected"}.get(
-            verdict, "proposed" if result else "not measured"
-        )
-        place = ", ".join(filter(None, [f"sample {tie.sample}", tie.sample.place, str(tie.section or "")]))
-        age = tie.sample.minutes_since_opening
-        image = SectionImage(
-            row.pk,
-            address("micrograph_picture", row.pk),
-            address("micrograph_overlay", row.pk) if result and result.class_map_id else "",
-            address("micrograph", row.pk),
-            place + (f"; {number(age, 0)} min in air" if age is not None else ""),
-            status,
-        )
-        found.setdefault(cell, []).append(image)
-    order = ["accepted", "proposed", "not measured", "rejected"]
+        accepted = result is not None and verdicts.get(result.run_id) == Review.Verdict.ACCEPT
+        status = "accepted" if accepted else "proposed" if result else "not measured"
+        found.setdefault(cell, []).append(_section(row, tie, result, status))
+    order = ["accepted", "proposed", "not measured"]
     return {cell: sorted(images, key=lambda i: order.index(i.status)) for cell, images in found.items()}
+
+
+def _section(row: Micrograph, tie: Tie, result: SectionResult | None, status: str) -> SectionImage:
+    sample = tie.sample
+    parts = [f"sample {sample}" if sample else "", sample.place if sample else "", str(tie.section or "")]
+    age = sample.minutes_since_opening if sample else None
+    return SectionImage(
+        row.pk,
+        address("micrograph_picture", row.pk),
+        address("micrograph_overlay", row.pk) if result and result.class_map_id else "",
+        address("micrograph", row.pk),
+        ", ".join(filter(None, parts)) + (f"; {number(age, 0)} min in air" if age is not None else ""),
+        status,
+    )

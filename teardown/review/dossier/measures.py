@@ -1,19 +1,18 @@
 """What was measured on sections and patterns, cell by cell, with its standing."""
 
 from collections import defaultdict
-from collections.abc import Iterable
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
 
-from django.db.models import Q
+from django.db.models import Exists, OuterRef, Q
 
 from teardown.diffraction.models import Fit
 from teardown.diffraction.models import Review as FitReview
-from teardown.dissection.models import Sample
-from teardown.imaging.dossier import HEADLINE, WORDS
-from teardown.imaging.models import FieldMeasure, Review, SampleMeasure
+from teardown.imaging.dossier.numbers import HEADLINE, WORDS
+from teardown.imaging.models import FieldMeasure, Review, SampleMeasure, Tie
 from teardown.imaging.runs import verdicts_on
 from teardown.page.navigation import address
-from teardown.review.models import of_cell
+from teardown.review.models import samples_of
 from teardown.science.estimate import Estimate
 
 
@@ -41,41 +40,50 @@ class ShownMeasure:
         return self.of
 
 
-def cell_of(sample: Sample | None) -> int | None:
-    """Tell from which cell a sample was cut, through the pieces between."""
-    while sample is not None:
-        if sample.part_id:
-            return sample.part.dissection.cell_id  # type: ignore[union-attr]
-        sample = sample.parent
-    return None
+def ties_of(samples: Mapping[int, int]) -> dict[int, tuple[int, Tie]]:
+    """Tell of each micrograph to which cell it belongs, by its latest tie to one of these samples.
 
-
-_LINE = (
-    "sample__part__dissection",
-    "sample__parent__part__dissection",
-    "sample__parent__parent__part__dissection",
-)
+    A tie may name a sample, or only the section; then the sample in its mount counts.
+    """
+    later = Tie.objects.filter(micrograph=OuterRef("micrograph"), pk__gt=OuterRef("pk"))
+    named = Q(sample__in=samples) | Q(sample=None, section__mount__contents__sample__in=samples)
+    ties = Tie.objects.filter(named, ~Exists(later)).select_related("sample", "section__mount").distinct()
+    found = {}
+    for tie in ties.prefetch_related("section__mount__contents").order_by("pk"):
+        mounted = tie.section.mount.contents.all() if tie.section else ()
+        sample = tie.sample_id or next(m.sample_id for m in mounted if m.sample_id in samples)
+        found[tie.micrograph_id] = (samples[sample], tie)
+    return found
 
 
 def measures_of(cells: Iterable[int]) -> dict[int, dict[str, ShownMeasure]]:
     """Give the standing measures of each cell by quantity.
 
     An electrode counts before a sample, a sample before a single field; among equals the latest that nobody
-    rejected. Three queries, however many cells.
+    rejected. A fixed number of queries, however many cells.
     """
     wanted = list(cells)
+    samples = samples_of(wanted)
+    ties = ties_of(samples)
     found: dict[int, list[ShownMeasure]] = defaultdict(list)
-    pooled = SampleMeasure.objects.filter(_within(wanted)).select_related("part__dissection", *_LINE)
-    fields = FieldMeasure.objects.filter(_within_ties(wanted)).prefetch_related(
-        "micrograph__ties__sample__part__dissection", "micrograph__ties__sample__parent__part__dissection"
-    )
-    rows: list[SampleMeasure | FieldMeasure] = [*fields.order_by("pk"), *pooled.order_by("pk")]
+    pooled = SampleMeasure.objects.filter(sample__in=samples).select_related("sample")
+    whole = SampleMeasure.objects.filter(part__dissection__cell__in=wanted).select_related("part__dissection")
+    fields = FieldMeasure.objects.filter(micrograph__in=ties)
+    rows: list[SampleMeasure | FieldMeasure] = [
+        *fields.order_by("pk"),
+        *pooled.order_by("pk"),
+        *whole.order_by("pk"),
+    ]
     verdicts = verdicts_on({run for row in rows for run in _made_from(row)})
     for row in rows:
         status = _status([verdicts.get(run, "") for run in _made_from(row)])
-        if status != "rejected":
-            for cell, shown in _shown(row, status):
-                found[cell].append(shown)
+        if status == "rejected":
+            continue
+        if isinstance(row, FieldMeasure):
+            cell = ties[row.micrograph_id][0]
+        else:
+            cell = samples[row.sample_id] if row.sample_id else row.part.dissection.cell_id  # type: ignore[union-attr]
+        found[cell].append(_shown(row, status))
     return {cell: _best(shown) for cell, shown in found.items()}
 
 
@@ -92,42 +100,17 @@ def _status(verdicts: list[str]) -> str:
     return "accepted" if judged and len(judged) >= max(1, len(verdicts) - 1) else "proposed"
 
 
-def _within(cells: list[int]) -> Q:
-    pieces = Q(part__dissection__cell__in=cells)
-    for path in _LINE:
-        pieces |= Q(**{f"{path}__cell__in": cells})
-    return pieces
-
-
-def _within_ties(cells: list[int]) -> Q:
-    pieces = Q()
-    for path in _LINE:
-        pieces |= Q(**{f"micrograph__ties__{path}__cell__in": cells})
-    return pieces
-
-
-def _shown(row: SampleMeasure | FieldMeasure, status: str) -> list[tuple[int, ShownMeasure]]:
-    unit = row.unit.replace("um", "µm")
+def _shown(row: SampleMeasure | FieldMeasure, status: str) -> ShownMeasure:
+    key, unit = key_of(row.quantity), row.unit.replace("um", "µm")
     estimate = Estimate(row.value, row.low, row.high, unit, row.n, row.method)
     if isinstance(row, FieldMeasure):
-        tie = max(row.micrograph.ties.all(), key=lambda t: t.pk, default=None)
-        cell, of, href, rank = (
-            cell_of(tie.sample if tie else None),
-            "one field",
-            address("micrograph", row.micrograph_id),
-            0,
-        )
-    elif row.part_id:
-        cell, of, rank = row.part.dissection.cell_id, "whole electrode", 2  # type: ignore[union-attr]
-        href = address("run", row.run_id)
+        of, href, rank = "one field", address("micrograph", row.micrograph_id), 0
+    elif row.sample:
+        of, href, rank = f"sample {row.sample}", address("run", row.run_id), 1
     else:
-        cell, of, rank = cell_of(row.sample), f"sample {row.sample}", 1
-        href = address("sample", row.sample.code)  # type: ignore[union-attr]
-    if cell is None:
-        return []
-    key = key_of(row.quantity)
+        of, href, rank = "whole electrode", address("run", row.run_id), 2
     words = WORDS.get(key, key.replace("_", " "))
-    return [(cell, ShownMeasure(key, words, estimate, status, of, href, row.unit == "1", rank))]
+    return ShownMeasure(key, words, estimate, status, of, href, row.unit == "1", rank)
 
 
 def key_of(quantity: str) -> str:
@@ -138,19 +121,24 @@ def key_of(quantity: str) -> str:
 
 
 def _best(shown: list[ShownMeasure]) -> dict[str, ShownMeasure]:
-    """Keep one for each quantity; the list is in the order in which they were made."""
+    """Keep one for each quantity, and say where it is one of several; the list is in order of making."""
     best: dict[str, ShownMeasure] = {}
     for measure in shown:
         known = best.get(measure.quantity)
-        if known is None or (measure.rank, measure.status == "accepted") >= (
-            known.rank,
-            known.status == "accepted",
-        ):
+        if known is None or _weight(measure) >= _weight(known):
             best[measure.quantity] = measure
+    for key, kept in best.items():
+        alike = {m.of for m in shown if m.quantity == key and m.rank == kept.rank}
+        if kept.rank == 1 and len(alike) > 1:
+            best[key] = replace(kept, of=f"{kept.of}, one of {len(alike)} samples measured")
     order = ["oxide_coverage", *HEADLINE, *WORDS]
     return dict(
         sorted(best.items(), key=lambda item: order.index(item[0]) if item[0] in order else len(order))
     )
+
+
+def _weight(measure: ShownMeasure) -> tuple[int, bool]:
+    return measure.rank, measure.status == "accepted"
 
 
 @dataclass(frozen=True, slots=True)
@@ -178,7 +166,7 @@ class ShownFit:
 
 def fits_of(cell: int) -> list[ShownFit]:
     """Give the standing fits of a cell's samples, the newest of each pattern or sample first."""
-    samples = Sample.objects.filter(of_cell("", cell))
+    samples = samples_of([cell])
     fits = (
         Fit.objects.filter(Q(sample__in=samples) | Q(pattern__sample__in=samples))
         .select_related("sample", "pattern__sample")

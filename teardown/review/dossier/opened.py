@@ -8,7 +8,7 @@ from teardown.cells.models import Cell
 from teardown.dissection.models import Dissection, Entry, Photograph, Sample
 from teardown.page.navigation import address
 from teardown.page.typesetting import fraction_as_percent, number, plus_minus, with_unit
-from teardown.review.models import of_cell
+from teardown.review.models import samples_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,7 +107,9 @@ def opened_of(cell: Cell) -> Opened | None:
     )
     replaced = {e.supersedes_id for e in entries if e.supersedes_id}
     current = [e for e in entries if e.pk not in replaced and e.state != Entry.State.WITHDRAWN]
-    samples = Sample.objects.filter(of_cell("", cell.pk)).select_related("part__component", "parent", "by")
+    samples = Sample.objects.filter(pk__in=samples_of([cell.pk])).select_related(
+        "part__component", "parent", "by"
+    )
     return Opened(
         dissection=dissection,
         pictures=tuple(pictures_of([cell.pk]).get(cell.pk, [])),

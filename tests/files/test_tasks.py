@@ -13,6 +13,7 @@ from tests.makers import make_cell, make_user
 
 pytestmark = pytest.mark.django_db
 FUNCTIONS = ("count", "slowly", "refuse", "break_down", "stop")
+WORKER = pytest.mark.django_db(transaction=True)  # the queue's worker opens and closes connections of its own
 LATER = dt.timedelta(minutes=2)
 
 
@@ -80,6 +81,7 @@ def test_work_off_does_what_waits_in_the_order_it_was_asked() -> None:
     assert [Run.objects.get(pk=run.pk).state for run in asked] == ["done", "failed", "failed", "done"]
 
 
+@WORKER
 def test_a_rung_run_is_worked_off_by_the_worker_of_the_queue(queue: None) -> None:
     run = make_run()
     tasks.ring(run.pk)
@@ -104,6 +106,7 @@ def test_bells_do_not_pile_up_while_nobody_hears(queue: None) -> None:
     assert DBTaskResult.objects.count() == 5
 
 
+@WORKER
 def test_the_run_of_a_silent_worker_is_taken_back_and_done_by_the_next(queue: None) -> None:
     run = make_run()
     runs.claim(run.pk, "a worker that was killed")
@@ -114,6 +117,7 @@ def test_the_run_of_a_silent_worker_is_taken_back_and_done_by_the_next(queue: No
     assert run.inputs.filter(role="result").count() == 1
 
 
+@WORKER
 def test_yesterdays_bells_are_forgotten(queue: None) -> None:
     tasks.ring(make_run().pk)
     call_command("db_worker", batch=True, queue_name="*", startup_delay=False, interval=0, verbosity=0)

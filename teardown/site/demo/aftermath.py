@@ -31,12 +31,19 @@ def cut(lab: Lab, story: Story, clock: Clock) -> dict[str, Sample]:
     hand, _ = hands(lab, story)
     dissection = Dissection.objects.get(cell__code=story.code)
     clock.set(story.opened + dt.timedelta(minutes=95))
+    electrode, piece = "iron_electrode", {"size_mm": "5 x 8"}
     rows: list[tuple[str, str, str, str, dict[str, Any]]] = [
-        ("section", "iron_electrode", "M2", "coverage and pores", {"size_mm": "5 x 8", "face_up": "A", "rinsed": True}),
-        ("diffraction", "iron_electrode", "whole", "phases", {"mass_mg": 420.0, "rinsed": True, "container": "vial"}),
-        ("archive", "iron_electrode", "B2", "archive", {"size_mm": "5 x 8", "rinsed": False}),
+        ("section", electrode, "M2", "coverage and pores", piece | {"face_up": "A", "rinsed": True}),
+        (
+            "diffraction",
+            electrode,
+            "whole",
+            "phases",
+            {"mass_mg": 420.0, "rinsed": True, "container": "vial"},
+        ),
+        ("archive", electrode, "B2", "archive", piece | {"rinsed": False}),
         ("titration", "electrolyte", "", "carbonate", {"container": "vial"}),
-    ]  # fmt: skip
+    ]
     if second_sample(story):
         rows.append(
             ("section", "iron_electrode", "T2", "coverage at the top", {"size_mm": "5 x 8", "face_up": "A"})
@@ -67,8 +74,8 @@ def mount_and_polish(lab: Lab, story: Story, clock: Clock) -> None:
         clock.set(story.opened + dt.timedelta(days=1, hours=2))
         bench.hand_over(sample=sample, by=microscopist, to_person=microscopist)
         mount = bench.mount_samples(
-            samples=[(sample, "across, air face up")], by=microscopist, resin="epoxy, slow", resin_batch="E-44",
-            vacuum_mbar=30.0, cure_C=40.0, cure_h=24.0,
+            samples=[(sample, "across, air face up")], by=microscopist,
+            resin="epoxy, slow", resin_batch="E-44", vacuum_mbar=30.0, cure_C=40.0, cure_h=24.0,
         )  # fmt: skip
         clock.set(story.opened + dt.timedelta(days=2, hours=3))
         worn = chance.random() < 0.1
@@ -98,9 +105,12 @@ def titrate(lab: Lab, story: Story, clock: Clock) -> None:
     carbonate = own.carbonate * float(chance.uniform(0.8, 1.2)) * potassium / 2
     hydroxide = potassium - 2 * carbonate
     readings = [
-        ("titration.sample_mL", 1.0, 3), ("titration.made_up_mL", 100.0, 1), ("titration.aliquot_mL", 10.0, 2),
-        ("titration.acid_mol_L", 0.1, 4), ("titration.first_mL", (hydroxide + carbonate), 2),
-        ("titration.second_mL", (hydroxide + 2 * carbonate), 2),
+        ("titration.sample_mL", 1.0, 3),
+        ("titration.made_up_mL", 100.0, 1),
+        ("titration.aliquot_mL", 10.0, 2),
+        ("titration.acid_mol_L", 0.1, 4),
+        ("titration.first_mL", hydroxide + carbonate, 2),
+        ("titration.second_mL", hydroxide + 2 * carbonate, 2),
     ]  # fmt: skip
     items: list[dict[str, Any]] = [
         {"term": term, "value": f"{value:.{digits}f}", "sample": order.sample.code}
@@ -115,7 +125,7 @@ def titrate(lab: Lab, story: Story, clock: Clock) -> None:
 
 
 def amend(lab: Lab, story: Story, clock: Clock) -> None:
-    """Tell of the second thoughts that a bench has: a slip, a doubled line, something seen later on a photograph."""
+    """Tell of second thoughts: a slip, a doubled line, something seen later on a photograph."""
     assert story.opened is not None
     hand, other = hands(lab, story)
     dissection, chance = Dissection.objects.get(cell__code=story.code), story.rng("amend")

@@ -8,15 +8,20 @@ from teardown.site.demo.lives import Story
 
 HERE = 0.16  # share of the samples that are measured on the laboratory's own tube
 CONTRADICTS = 0.07
+OXIDE = {
+    "unreduced_oxide": 0.62,
+    "passivation": 0.38,
+    "additive_depletion": 0.36,
+    "pore_closure": 0.22,
+    "hydrogen": 0.18,
+}
 
 
 def composition(story: Story) -> dict[str, float]:
     """Give the mass fractions of the dry plate as it was when its test stopped."""
     chance = story.rng("composition")
     charged = story.state_at_stop == "charged"
-    oxide = {
-        "unreduced_oxide": 0.62, "passivation": 0.38, "additive_depletion": 0.36, "pore_closure": 0.22, "hydrogen": 0.18,
-    }.get(story.root, 0.42)  # fmt: skip
+    oxide = OXIDE.get(story.root, 0.42)
     oxide = 0.08 + (oxide - 0.08) * story.severity * (0.35 if charged else 1.0)
     if story.rng("contradiction").random() < CONTRADICTS:
         oxide = 0.72  # the plate stood in air before it was ground: sections and patterns will not agree

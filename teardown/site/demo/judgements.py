@@ -1,7 +1,7 @@
-"""Tells how results were looked at and cells judged, once the worker has measured them: the lab's second thoughts.
+"""Tells how results were looked at and cells judged, once the worker has measured them.
 
-What people accept and judge rests on numbers that the application itself measured, so this part of the telling
-waits for them. It goes on where it stopped, however often it is stopped.
+What people accept and judge rests on numbers that the application itself measured, so this part of the
+telling waits for them. It goes on where it stopped, however often it is stopped.
 """
 
 import datetime as dt

@@ -1,8 +1,8 @@
 """Makes the invented laboratory, in the order in which its days went by, and says how far it is.
 
-The making has two parts. The first tells what people did, up to what waits to be measured. The second waits for
-the worker's measurements and tells how they were accepted, judged and signed. Both can be stopped: a first part
-that was cut short is thrown away and made again, a second part goes on where it stopped.
+The making has two parts. The first tells what people did, up to what waits to be measured. The second waits
+for the worker's measurements and tells how they were accepted, judged and signed. Both can be stopped: a
+first part that was cut short is thrown away and made again, a second part goes on where it stopped.
 """
 
 import datetime as dt

@@ -35,29 +35,32 @@ def shots_of(story: Story, *, many: bool = False) -> list[Shot]:
     crust = {"leak": 0.6, "carbonate_blocking": 0.1}.get(story.root, 0.02)
     spots = {"trace": 0.03, "some": 0.15, "much": 0.45, "nearly all": 0.85}[own.cover]
     cracks = 2 if own.texture in {"friable", "powder"} else int(chance.random() < 0.2)
+    stain = 0.5 if own.sediment_mg > 50 else 0.12
+    wet = 0.35 if story.root == "flooding" else 0.05
+    face = {"colour": own.colour, "spots": spots, "cracks": cracks, "crust": 0.05}
     rows: list[tuple[float, str, str, str, str, str, dict[str, Any]]] = [
-        (-14, "arrival", "case", "", "outside, front", "cell_outside", {"crust": crust, "note": "as received"}),
-        (5, "iron", "iron_electrode", "A", "face A, whole", "plate",
-         {"colour": own.colour, "spots": spots, "cracks": cracks, "crust": 0.05, "note": "face A"}),
-        (9, "iron", "iron_electrode", "B", "face B, whole", "plate",
-         {"colour": own.colour, "spots": spots * 0.7, "cracks": cracks, "crust": 0.05, "note": "face B"}),
+        (-14, "arrival", "case", "", "outside, front", "cell_outside", {"crust": crust, "note": "received"}),
+        (5, "iron", "iron_electrode", "A", "face A, whole", "plate", face | {"note": "face A"}),
+        (9, "iron", "iron_electrode", "B", "face B, whole", "plate", face | {"note": "face B"}),
         (16, "separator", "separator", "", "iron side", "sheet",
-         {"stain": 0.5 if own.sediment_mg > 50 else 0.12, "growth": story.root == "short", "note": "separator"}),
+         {"stain": stain, "growth": story.root == "short", "note": "separator"}),
         (22, "air", "air_electrode", "", "gas side", "sheet",
-         {"stain": 0.35 if story.root == "flooding" else 0.05, "growth": False, "note": "gas side"}),
+         {"stain": wet, "growth": False, "note": "gas side"}),
     ]  # fmt: skip
     if many:
         rows += [
             (26 + 1.5 * n, "iron", "iron_electrode", f"A.{'TMB'[n % 3]}{1 + n % 3}", "close up", "plate",
-             {"colour": own.colour, "spots": spots, "cracks": n % 3, "crust": 0.02 * (n % 4), "note": f"close up {n + 1}"})
+             face | {"cracks": n % 3, "crust": 0.02 * (n % 4), "note": f"close up {n + 1}"})
             for n in range(MANY - len(rows))
         ]  # fmt: skip
     first = int(chance.integers(100, 9000))
-    return [
-        Shot(f"P{first + n:07}.JPG", minutes + float(chance.uniform(0, 0.8)), step, component, place, frame, how,
-             tuple({"code": story.code, "seed": story.seed % 10**6 + n, **drawn}.items()))
-        for n, (minutes, step, component, place, frame, how, drawn) in enumerate(rows)
-    ]  # fmt: skip
+    shots = []
+    for n, (minutes, step, component, place, frame, how, drawn) in enumerate(rows):
+        about = {"code": story.code, "seed": story.seed % 10**6 + n, **drawn}
+        late = minutes + float(chance.uniform(0, 0.8))
+        name = f"P{first + n:07}.JPG"
+        shots.append(Shot(name, late, step, component, place, frame, how, tuple(about.items())))
+    return shots
 
 
 def hands(lab: Lab, story: Story) -> tuple[User, User]:

@@ -1,4 +1,4 @@
-"""Tells of the diffraction results of invented electrodes: patterns measured here, fractions refined elsewhere."""
+"""Tells of diffraction results: patterns measured here, phase fractions refined elsewhere."""
 
 import datetime as dt
 

@@ -1,4 +1,4 @@
-"""Draws the photographs of an opened cell: a plate on a tray, a ruler beside it, a card with its code. Invented."""
+"""Draws photographs of opened cells: a plate on a tray, a ruler, a card with its code. Invented."""
 
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -11,10 +11,16 @@ from numpy.typing import NDArray
 Picture = NDArray[np.uint8]
 WIDTH, HEIGHT = 1120, 840
 LOOKS = {  # blue, green, red: how a plate looks by the colour that the chemist logged
-    "metallic": (150, 152, 150), "dark_grey": (78, 78, 76), "black_matte": (44, 44, 46), "green": (92, 118, 88),
-    "ochre": (74, 128, 168), "red_brown": (58, 74, 122), "white": (206, 210, 208), "black_glossy": (36, 34, 34),
+    "metallic": (150, 152, 150),
+    "dark_grey": (78, 78, 76),
+    "black_matte": (44, 44, 46),
+    "green": (92, 118, 88),
+    "ochre": (74, 128, 168),
+    "red_brown": (58, 74, 122),
+    "white": (206, 210, 208),
+    "black_glossy": (36, 34, 34),
     "mixed": (70, 88, 98),
-}  # fmt: skip
+}
 
 
 def plate(

@@ -18,6 +18,7 @@ from teardown.site.demo.lives import Story
 class Sitting:
     """A day at the microscope: the stories whose samples were looked at."""
 
+    number: int
     at: dt.datetime
     stories: tuple[Story, ...]
 
@@ -26,13 +27,13 @@ def sittings_of(stories: Sequence[Story], *, now: dt.datetime, most: int = 6) ->
     """Put cells that were opened one after the other together, as the microscopist does."""
     wanted = [s for s in stories if s.opened and s.opened < now - dt.timedelta(days=14)]
     waiting = sorted(wanted, key=lambda story: story.opened or now)
-    sittings = []
+    sittings: list[Sitting] = []
     while waiting:
         first = waiting[0].opened or now
         together = [s for s in waiting[:most] if s.opened and s.opened < first + dt.timedelta(days=30)]
         waiting = waiting[len(together) :]
         last = together[-1].opened or now
-        sittings.append(Sitting(last + dt.timedelta(days=5, hours=3), tuple(together)))
+        sittings.append(Sitting(len(sittings) + 1, last + dt.timedelta(days=5, hours=3), tuple(together)))
     return sittings
 
 
@@ -41,7 +42,7 @@ def bring(lab: Lab, sitting: Sitting, clock: Clock, drawn: Callable[[Story, str]
     clock.set(sitting.at)
     microscopist, offered = lab.people["microscopist"], []
     session = ImagingSession.objects.create(
-        name=f"Microscope, {sitting.at:%-d %B %Y}",
+        name=f"Sitting {sitting.number}, {sitting.at:%-d %B %Y}",
         on=sitting.at.date(),
         settings={"voltage_kV": 15, "detector": "backscattered electrons", "working_distance_mm": 8.5},
     )

@@ -55,11 +55,14 @@ MARKS: dict[str, Traces] = {
         elsewhere=(("air.gas_side", "flooded", ""), ("vent.look", "damp", ""), ("air.crust", ABSENT, ""))
     ),
     "carbon_corrosion": Traces(
-        electrolyte="amber", elsewhere=(("air.wet_side", "cracks", ""), ("air.catalyst_lost", PRESENT, "some"))
+        electrolyte="amber",
+        elsewhere=(("air.wet_side", "cracks", ""), ("air.catalyst_lost", PRESENT, "some")),
     ),
     "carbonate_blocking": Traces(
         carbonate=0.16,
-        elsewhere=(("air.crust", PRESENT, "much"), ("air.gas_side", "crust", ""), ("air.wet_side", "crystals", "")),
+        elsewhere=(
+            ("air.crust", PRESENT, "much"), ("air.gas_side", "crust", ""), ("air.wet_side", "crystals", ""),
+        ),
     ),
     "contact_loss": Traces(
         adhesion="peels", elsewhere=(("tab.look", "loose", ""), ("collector.look", "corroded_green", ""))
@@ -67,12 +70,14 @@ MARKS: dict[str, Traces] = {
     "leak": Traces(
         lost_g=1.1,
         elsewhere=(
-            ("arrival.crust", "ring", ""), ("leak.seal", "strongly_alkaline", ""), ("seal.look", "crystals", "")
+            ("arrival.crust", "ring", ""), ("leak.seal", "strongly_alkaline", ""),
+            ("seal.look", "crystals", ""),
         ),
     ),
     "short": Traces(
         elsewhere=(
-            ("separator.state", "pinhole", ""), ("separator.growth", PRESENT, "trace"), ("separator.stain", "both", "")
+            ("separator.state", "pinhole", ""), ("separator.growth", PRESENT, "trace"),
+            ("separator.stain", "both", ""),
         ),
     ),
 }  # fmt: skip

@@ -21,7 +21,11 @@ class _Capped(Paginator[Any]):
     def count(self) -> int:
         """Count at most one more than ``MOST_COUNTED``."""
         rows: Any = self.object_list
-        return len(rows) if isinstance(rows, Sequence) else rows.order_by()[: MOST_COUNTED + 1].count()
+        return (
+            len(rows)
+            if isinstance(rows, Sequence)
+            else rows.order_by().values("pk")[: MOST_COUNTED + 1].count()
+        )
 
 
 def in_order(rows: QuerySet[Any], asked: str, orders: Mapping[str, str], standard: str) -> QuerySet[Any]:

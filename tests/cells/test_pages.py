@@ -39,11 +39,22 @@ def test_recipes_are_listed_by_their_newest_revision_and_filtered_by_the_address
     assert [line.split(",")[0] for line in table.splitlines()[1:]] == ["FeBi-4", "FeZn-2"]
 
 
+def test_words_are_found_in_any_case_of_any_letter(client, lead):
+    make_revision("FeBi-4", iron="ÜBERZUG iron")
+    iron = Material.objects.get(name="ÜBERZUG iron")
+    for code in ("L-7", "L-8"):
+        add_lot(material=iron, code=code, by=lead)
+    assert "FeBi-4" in text(client.get(reverse("recipes"), {"words": "überzug BISMUTH"}))
+    assert "FeBi-4" not in text(client.get(reverse("recipes"), {"words": "überzug copper"}))
+    table = text(client.get(reverse("materials"), {"words": "l-7", "export": "csv"}))
+    assert table.splitlines()[1:] == ["ÜBERZUG iron,iron,,Fe,2,"]
+
+
 def test_the_list_of_recipes_holds_its_number_of_queries(client, lead, django_assert_num_queries):
     for n in range(12):
         make_cell(build=make_build(make_revision(f"R-{n}")))
     client.get(reverse("recipes"))
-    with django_assert_num_queries(8):  # session, user, roles, three filter lists, count, rows
+    with django_assert_num_queries(9):  # session, user, roles, what waits, three filter lists, count, rows
         client.get(reverse("recipes"))
 
 
@@ -152,7 +163,7 @@ def test_the_list_of_tests_holds_its_number_of_queries(client, lead, django_asse
     for _ in range(15):
         make_test(end="leak")
     client.get(reverse("tests"))
-    with django_assert_num_queries(9):  # session, user, roles, three filter lists, running, count, rows
+    with django_assert_num_queries(10):  # session, user, roles, what waits, three lists, running, count, rows
         client.get(reverse("tests"))
 
 

@@ -156,7 +156,7 @@ def test_the_lists_hold_their_number_of_queries(client, analyst, django_assert_n
         keep(f"{n}".encode(), by=analyst, name=f"{n}.csv")
     for name in ("runs", "arrivals"):
         client.get(reverse(name))
-        with django_assert_num_queries(5):  # session, user, roles, count, rows
+        with django_assert_num_queries(6):  # session, user, roles, what waits, count, rows
             client.get(reverse(name))
 
 

@@ -108,7 +108,7 @@ def read_series(
     found = replace(found, map=chosen, remarks=(*found.remarks, *remarks))
     if found.errors:
         return found
-    arrays, remarks = make_series(table, chosen, bdf=_is_bdf(table.names))
+    arrays, remarks = make_series(table, chosen, bdf=_is_bdf(table.names, name))
     return replace(found, arrays=arrays, remarks=(*found.remarks, *remarks))
 
 
@@ -147,12 +147,12 @@ def _unpacked(data: bytes, name: str) -> bytes:
     return text
 
 
-def _is_bdf(names: tuple[str, ...]) -> bool:
+def _is_bdf(names: tuple[str, ...], file: str) -> bool:
     """Tell whether a header is that of the Battery Data Format, where the sign of the current is settled."""
     flat = {"".join(n.lower().split()) for n in names}
     machine = {"voltage_volt", "current_ampere", "test_time_second"}
     label = {"voltage/v", "current/a", "testtime/s"}
-    return machine <= flat or label <= flat
+    return machine <= flat or (label <= flat and ".bdf" in file.lower())
 
 
 def _choose(table: Table, wanted: ColumnMap | None) -> tuple[ColumnMap, list[Remark]]:

@@ -126,7 +126,7 @@ def settle_sign(
 def _as_claimed(current_A: Array, vote: float, claimed: int) -> tuple[Array, list[Remark]]:
     if vote * claimed < -CLEAR_VOTE:
         way = "charge" if claimed > 0 else "discharge"
-        text = f"The map says that positive is {way}; the voltage moves the other way (vote {vote:+.2f})."
+        text = f"By map or header positive is {way}; the voltage moves the other way (vote {vote:+.2f})."
         return current_A, [
             Remark(
                 "CURRENT_SIGN", "error", text, vote, "current column", "Correct the sign in the column map."

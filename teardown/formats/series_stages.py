@@ -78,6 +78,7 @@ def make_series(table: Table, column_map: ColumnMap, *, bdf: bool) -> tuple[Seri
         _read_clock,
         _read_words,
         _drop_rows,
+        _drop_false_steps,
         _settle_time,
         _check_voltage,
     ):
@@ -381,6 +382,22 @@ def _settle_time(draft: _Draft) -> None:
 def _runs_back(clock: Array, time_s: Array) -> bool:
     """Tell whether a clock falls by more than a second while test time goes on."""
     return bool(np.any((np.diff(clock) < -1.5) & (np.diff(time_s) >= 0)))
+
+
+def _drop_false_steps(draft: _Draft) -> None:
+    """Leave a step column out that numbers records: with it, nothing would lie within a step."""
+    for name in ("step_count", "step_id"):
+        own = draft.columns.get(name)
+        if own is not None and np.mean(np.diff(own) != 0) > 0.5:
+            del draft.columns[name]
+            said = "The step column changes at every record; steps were seen from the current instead."
+            draft.say(
+                "STEP_NUMBERS_RECORDS",
+                "warning",
+                said,
+                where="step column",
+                remedy="Map another column as step.",
+            )
 
 
 def _new_steps(columns: dict[str, Array]) -> Any:

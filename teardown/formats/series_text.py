@@ -105,7 +105,7 @@ def open_text(
     encoding : str, optional
         Where it is known.
     dialect : dict, optional
-        Table Dialect (Data Package v2): ``delimiter`` is obeyed where given.
+        Table Dialect (Data Package v2): ``delimiter`` is tried first where given.
 
     Returns
     -------
@@ -119,8 +119,9 @@ def open_text(
     raw, found = as_utf8(data, encoding)
     head = _head(raw)
     wanted = str((dialect or {}).get("delimiter") or "")
-    layouts = [layout for d in ((wanted,) if wanted else DELIMITERS) if (layout := _layout(head, d))]
-    if not layouts and not wanted:
+    layouts = [layout for layout in (_layout(head, wanted) if wanted else None,) if layout]
+    layouts = layouts or [layout for d in DELIMITERS if (layout := _layout(head, d))]
+    if not layouts:
         raw = re.sub(rb"[ \t]{2,}", b"\t", re.sub(rb"(?m)^[ \t]+|[ \t]+$", b"", raw))
         head = _head(raw)
         layouts = [layout for layout in (_layout(head, "\t"),) if layout]

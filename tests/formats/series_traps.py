@@ -460,6 +460,23 @@ def flat_plateaus_with_turned_current() -> Trap:
     )
 
 
+def step_column_that_counts_records() -> Trap:
+    inside = np.concatenate(
+        [np.arange(1.0, n + 1) for n in np.unique(SERIES.columns["step_count"], return_counts=True)[1]]
+    )
+    headers = CORE | {"cycle_count": HEADERS["cycle_count"]}
+    return Trap(beside("step_index", [f"{k:.0f}" for k in inside], headers), said=("STEP_NUMBERS_RECORDS",))
+
+
+def old_names_of_the_open_format() -> Trap:
+    headers = {
+        "test_time_second": ("test_time_millisecond", 1e3),
+        "current_ampere": ("Current / A", 1.0),
+        "voltage_volt": ("Voltage / V", 1.0),
+    }
+    return Trap(write_text(SERIES, Dialect(headers)), "cell.bdf.csv")
+
+
 def two_cells_in_one_file() -> Trap:
     cells = ["A1"] * (ROWS // 2) + ["A2"] * (ROWS - ROWS // 2)
     return Trap(beside("Cell ID", cells), refused="SEVERAL_CELLS")
@@ -565,6 +582,8 @@ TRAPS: list[Callable[[], Trap]] = [
     time_of_day_beside_a_date,
     flat_plateaus_with_turned_current,
     two_cells_in_one_file,
+    step_column_that_counts_records,
+    old_names_of_the_open_format,
     clock_that_stumbles,
     one_broken_date,
     two_voltages,

@@ -1,11 +1,13 @@
 """No trap is walked into: each file gives the truth, or a refusal that says why."""
 
+import json
 from collections.abc import Callable
 
 import numpy as np
 import pytest
 
 from teardown.formats.series import read_series
+from teardown.science.electrochemistry.columns import Series
 from teardown.science.electrochemistry.summary import summarise
 from tests.formats.series_traps import (
     PHANTOM,
@@ -52,6 +54,20 @@ def test_a_trap_gives_the_truth_or_a_refusal(make: Callable[[], Trap]) -> None:
             assert np.all(error_Wh <= 2 * summary.cycles[f"u_{name}_Wh"] + 1e-4 * truth_Wh)
 
 
+@pytest.mark.parametrize("make", TRAPS, ids=lambda make: make.__name__)
+def test_what_was_read_once_is_read_alike_by_its_own_map(make: Callable[[], Trap]) -> None:
+    """The map that is kept with an import must read the file again, in any year."""
+    trap = make()
+    found = read_series(trap.data, name=trap.name)
+    if found.arrays is None:
+        return
+    again = read_series(trap.data, name="", column_map=json.loads(json.dumps(found.document())))
+    assert again.arrays is not None, again.remarks
+    assert again.arrays.columns.keys() == found.arrays.columns.keys()
+    for name, values in found.arrays.columns.items():
+        assert np.array_equal(values, again.arrays.columns[name], equal_nan=True)
+
+
 def test_a_coarse_current_gives_way_to_the_counter() -> None:
     found = read_series(coarse_current_with_counter().data, name="a.csv")
     assert found.arrays is not None
@@ -59,6 +75,17 @@ def test_a_coarse_current_gives_way_to_the_counter() -> None:
     truth = PHANTOM.discharge_Ah * 0.2e-3 / PHANTOM.series.current_A.max()
     assert np.all(np.abs(summary.cycles["discharge_Ah"] / truth - 1) < 1e-4)
     assert np.all(np.abs(summary.cycles["discharge_integral_Ah"] / truth - 1) > 0.05)
+
+
+def test_a_coarse_current_alone_is_said_to_be_uncertain() -> None:
+    found = read_series(coarse_current_with_counter().data, name="a.csv")
+    assert found.arrays is not None
+    kept = {n: c for n, c in found.arrays.columns.items() if not n.endswith("_ah")}
+    summary = summarise(Series(kept, found.arrays.resolution))
+    truth = PHANTOM.discharge_Ah * 0.2e-3 / PHANTOM.series.current_A.max()
+    error = np.abs(summary.cycles["discharge_Ah"] - truth)
+    assert np.all(error <= 2 * summary.cycles["u_discharge_Ah"])
+    assert "CHARGE_UNCERTAIN" in {r.code for r in summary.remarks}
 
 
 def test_a_first_cycle_of_microampere_hours_has_no_efficiency() -> None:

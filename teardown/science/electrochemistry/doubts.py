@@ -47,6 +47,22 @@ def _gaps(series: Series) -> list[Remark]:
     return [Remark("GAP_UNDER_CURRENT", "warning", text, float(length.max()), f"data row {row}", remedy)]
 
 
+def charge_uncertain(doubt: Array, cycle: Array) -> list[Remark]:
+    """Say so where the charge of a cycle is in doubt by more than 1 %, whatever the reason."""
+    bad = np.flatnonzero(doubt > 0.01)
+    if not bad.size:
+        return []
+    worst = int(bad[np.argmax(doubt[bad])])
+    text = (
+        f"In {bad.size} cycle(s) the charge is uncertain by more than 1 %, most in cycle {cycle[worst]:.0f}: "
+        f"{doubt[worst]:.1%} (one standard deviation)."
+    )
+    remedy = "Export more digits of the current, a charge counter, or the missing records."
+    return [
+        Remark("CHARGE_UNCERTAIN", "warning", text, float(doubt[worst]), f"cycle {cycle[worst]:.0f}", remedy)
+    ]
+
+
 def _edges(sums: StepIntegrals, table: Mapping[str, Array]) -> list[Remark]:
     """Say so where steps begin or end without a record and no counter makes up for it."""
     total = sums.charge_Ah[0] + sums.charge_Ah[1]

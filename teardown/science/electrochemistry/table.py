@@ -9,7 +9,7 @@ from teardown.science.electrochemistry.columns import Array, Index, Series, rati
 from teardown.science.electrochemistry.counters import StepCounts, count_charge
 from teardown.science.electrochemistry.cycles import Cycles, Opening, number_cycles
 from teardown.science.electrochemistry.differential import first_plateau_Ah
-from teardown.science.electrochemistry.doubts import charge_doubts
+from teardown.science.electrochemistry.doubts import charge_doubts, charge_uncertain
 from teardown.science.electrochemistry.efficiency import efficiency, voltage_efficiency
 from teardown.science.electrochemistry.integration import StepIntegrals, integrate
 from teardown.science.electrochemistry.rates import rate_classes, rate_hours
@@ -159,6 +159,7 @@ def tabulate(
         table["u_charge_Ah"] / _over(halves[0].Ah), table["u_discharge_Ah"] / _over(halves[1].Ah)
     )
     table["uncertain"] = (doubt > 0.01).astype(float)
+    remarks += charge_uncertain(doubt, table["cycle"])
     joint = {way: half.joint_u_Ah for way, half in zip(("charge", "discharge"), halves, strict=True)}
     remarks += charge_doubts(series, sums, counts, table, joint)
     columns = {name: np.asarray(table[name], dtype=np.float64) for name in CYCLE_COLUMNS}

@@ -24,7 +24,13 @@ from teardown.science.crystallography.limits import limits_of, prune
 from teardown.science.crystallography.phases import Phase, choose, phase_table
 from teardown.science.crystallography.quality import Quality, checked, quality, weights
 from teardown.science.crystallography.radiation import Radiation, radiation
-from teardown.science.crystallography.refinement import Recipe, Refinement, settle
+from teardown.science.crystallography.refinement import (
+    Recipe,
+    Refinement,
+    found_hump,
+    settle,
+    with_hump,
+)
 from teardown.science.crystallography.residuals import Unexplained, unexplained_peaks
 from teardown.science.crystallography.results import (
     PhaseResult,
@@ -155,6 +161,8 @@ def fit_pattern(
     )
     fit = Refinement(x, y, s, offered, beam, recipe)
     settle(fit)
+    if chosen.look_for_hump and not chosen.humps and (hump := found_hump(fit)) is not None:
+        fit = with_hump(fit, hump)
     fit = prune(fit, chosen.prune_below_esd, keep=given.phase if given else None)
     return _told(fit, offered, beam, given, chosen, looks, ruler)
 

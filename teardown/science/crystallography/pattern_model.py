@@ -233,12 +233,14 @@ def column(
     )
     half = reach_deg(mix.width, peaks.intensity[near])
     at = windows(two_theta_deg, spread.position_deg, half[of])
-    shape = pseudo_voigt(two_theta_deg, spread.position_deg, parts, at)
+    shape = pseudo_voigt(
+        two_theta_deg, spread.position_deg, parts, at, with_slopes=with_slopes and bool(free)
+    )
     share = spread.share / retained(mix, half)[of]
     weight = peaks.intensity[near][of] * share
     n = len(two_theta_deg)
     value = np.bincount(at.rows, shape.value * weight[at.line], minlength=n).astype(np.float64)
-    if not with_slopes:
+    if not with_slopes or not free:
         return Column(value, {})
     wanted: dict[int, list[Array | None]] = {}
     for k in free:

@@ -1,7 +1,7 @@
 """One fit of one set of phases to one pattern, in stages, from scales alone to everything that may move."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -86,13 +86,13 @@ class Refinement:
                         total[:, j] += scale * d.slopes[k]
         return total * self.weight[:, None]
 
-    def search(self, kinds: Sequence[str], *, steps: int = 8, only: Sequence[int] | None = None) -> Solution:
-        """Free the named kinds of parameter (those of ``only`` some phases, if given) and search."""
-        self.free = [
-            i
-            for i, p in enumerate(self.parameters)
-            if p.kind in kinds and (p.phase is None or only is None or p.phase in only)
-        ]
+    def search(self, kinds: Sequence[str], *, steps: int = 8, tolerance: float = 1e-4) -> Solution:
+        """Free the named kinds of parameter and search."""
+        self.free = [i for i, p in enumerate(self.parameters) if p.kind in kinds]
+        return self.search_free(steps, tolerance)
+
+    def search_free(self, steps: int, tolerance: float = 1e-4) -> Solution:
+        """Search with what is free now, and take over where it ends."""
         self.solution = search(
             self.trial,
             self.theta,
@@ -103,6 +103,7 @@ class Refinement:
             self.sigma,
             self.bounds,
             max_steps=steps,
+            tolerance=tolerance,
         )
         self.theta = self.solution.theta
         return self.solution
@@ -110,10 +111,11 @@ class Refinement:
     @property
     def scales(self) -> Array:
         """Scale of each phase, zero where the fit wants none of it."""
-        return self._solved.linear.coefficients[: len(self.phases)]
+        return self.solved.linear.coefficients[: len(self.phases)]
 
     @property
-    def _solved(self) -> Solution:
+    def solved(self) -> Solution:
+        """Where the search stands; the scales alone are solved if it never ran."""
         if self.solution is None:
             self.search((), steps=0)
         assert self.solution is not None
@@ -122,14 +124,14 @@ class Refinement:
     @property
     def curves(self) -> tuple[Array, Array]:
         """Background, shape (points,), and the share of each phase, shape (phases, points), in counts."""
-        columns = self._solved.columns / self.weight[:, None]
-        n, c = len(self.phases), self._solved.linear.coefficients
+        columns = self.solved.columns / self.weight[:, None]
+        n, c = len(self.phases), self.solved.linear.coefficients
         return columns[:, n:] @ c[n:], (columns[:, :n] * c[:n]).T
 
     @property
     def reduced_chi2(self) -> float:
         """Weighted squares over points less what was fitted; the square of GoF."""
-        solved = self._solved
+        solved = self.solved
         return solved.chi2 / max(len(self.x) - len(self.free) - len(self.non_negative), 1)
 
     def covariance(self) -> Array:
@@ -137,7 +139,7 @@ class Refinement:
 
         Scales that were held at zero are in it too. It is scaled by GoF² where that exceeds one.
         """
-        solved, m = self._solved, len(self.non_negative)
+        solved, m = self.solved, len(self.non_negative)
         moving = [j for j, k in enumerate(self.free) if self._counts(k)]
         whole = np.column_stack([solved.columns, solved.slopes[:, moving]])
         size = np.sqrt((whole**2).sum(axis=0))
@@ -182,8 +184,8 @@ class Refinement:
 def settle(fit: Refinement) -> None:
     """Run the stages of a first fit: position, then cells and widths, then everything."""
     find_displacement(fit)
-    fit.search(("displacement", "zero", "log_W"), steps=5)
-    fit.search(("displacement", "zero", "log_W", "cell", "log_X"), steps=6)
+    fit.search(("displacement", "zero", "log_W"), steps=4, tolerance=0.02)
+    fit.search(("displacement", "zero", "log_W", "cell", "log_X"), steps=5, tolerance=0.005)
     finish(fit, steps=10)
 
 
@@ -200,18 +202,7 @@ def finish(fit: Refinement, *, steps: int) -> None:
         and not (p.kind == "log_r" and p.phase not in textured)
         and not (p.kind == "delta_B" and p.phase in held)
     ]
-    fit.solution = search(
-        fit.trial,
-        fit.theta,
-        fit.free,
-        fit.y * fit.weight,
-        fit.non_negative,
-        fit.mean,
-        fit.sigma,
-        fit.bounds,
-        max_steps=steps,
-    )
-    fit.theta = fit.solution.theta
+    fit.search_free(steps)
 
 
 def all_kinds(fit: Refinement) -> tuple[set[str], set[int], set[int]]:
@@ -243,21 +234,54 @@ def find_displacement(fit: Refinement) -> None:
     at, width = fit.index("displacement"), fit.index("log_W")
     assert at is not None
     assert width is not None
-    start, best = fit.theta.copy(), (np.inf, 0.0)
-    fit.free = []
+    every = max(1, len(fit.x) // 1500)
+    coarse = Refinement(
+        fit.x[::every], fit.y[::every], 1 / fit.weight[::every], fit.phases, fit.beam, fit.recipe
+    )
+    coarse.theta = fit.theta.copy()
+    coarse.theta[width] = np.log(0.03)
+    best = (np.inf, 0.0)
     for shift in DISPLACEMENTS_DEG:
-        theta = start.copy()
-        theta[at], theta[width] = shift, np.log(0.03)
-        tried = search(
-            fit.trial,
-            theta,
-            [],
-            fit.y * fit.weight,
-            fit.non_negative,
-            fit.mean,
-            fit.sigma,
-            fit.bounds,
-            max_steps=0,
-        )
-        best = min(best, (tried.chi2, shift))
+        coarse.theta[at] = shift
+        best = min(best, (coarse.search((), steps=0).chi2, shift))
     fit.theta[at] = best[1]
+
+
+HUMP_D_A = (5.2, 4.6, 4.1, 3.7, 3.35, 3.05)  # where glass, gels and binders swell the background
+HUMP_WIDTHS = (6.0, 9.0, 13.0)
+HUMP_GAIN = (
+    0.01  # a hump is taken when it explains this share of what is left over, and clearly more than noise
+)
+
+
+def found_hump(fit: Refinement) -> tuple[float, float] | None:
+    """Look for a broad hump that the smooth background leaves over: its centre and full width, or None."""
+    solved = fit.solved
+    residual = solved.linear.residual
+    columns = solved.columns[:, solved.linear.free]
+    inner, _ = np.linalg.qr(columns / np.sqrt((columns**2).sum(axis=0)))
+    noise = max(1.0, fit.reduced_chi2)
+    best: tuple[float, tuple[float, float]] | None = None
+    for d in HUMP_D_A:
+        centre = 2 * float(np.degrees(np.arcsin(min(1.0, fit.beam.wavelength_A / (2 * d)))))
+        for width in HUMP_WIDTHS:
+            if not fit.x[0] + width / 3 < centre < fit.x[-1] - width:
+                continue
+            bell = hump_columns(fit.x, ((centre, width),))[:, 0] * fit.weight
+            bell -= inner @ (inner.T @ bell)
+            gain = max(0.0, float(bell @ residual)) ** 2 / max(float(bell @ bell), 1e-300)
+            if best is None or gain > best[0]:
+                best = (gain, (centre, width))
+    if best is None or best[0] < HUMP_GAIN * solved.chi2 or best[0] < 50 * noise:
+        return None
+    return best[1]
+
+
+def with_hump(fit: Refinement, hump: tuple[float, float]) -> Refinement:
+    """Give the fit anew with a hump in its background."""
+    recipe = replace(fit.recipe, humps=(*fit.recipe.humps, hump))
+    wider = Refinement(fit.x, fit.y, 1 / fit.weight, fit.phases, fit.beam, recipe)
+    wider.adopt(fit)
+    wider.search(())
+    finish(wider, steps=6)
+    return wider

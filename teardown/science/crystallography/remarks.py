@@ -13,7 +13,7 @@ from teardown.science.crystallography.profile import mixture
 from teardown.science.crystallography.radiation import NAMES
 from teardown.science.crystallography.refinement import Refinement
 from teardown.science.crystallography.residuals import Unexplained
-from teardown.science.crystallography.results import ASSUMED_SIZE_UM, PhaseResult
+from teardown.science.crystallography.results import ASSUMED_SIZE_UM, CONTRAST_REFUSED, PhaseResult
 from teardown.science.crystallography.settings import Settings
 from teardown.science.crystallography.statistics import Statistics
 from teardown.science.errors import Remark
@@ -226,7 +226,7 @@ def _of_grains(
             ),
             remedy="Give the grain size, from a micrograph if there is one.",
         )
-    if contrast > 0.05:
+    if contrast > CONTRAST_REFUSED:
         yield Remark(
             "MICROABSORPTION",
             "warning",
@@ -241,7 +241,7 @@ def _of_grains(
             ),
         )
     highest = max(linear_absorption_per_cm(p, anode) for p in there) * largest * 1e-4
-    if (size or metal) and highest > VALID:
+    if highest > VALID and contrast > CONTRAST_REFUSED:
         yield Remark(
             "BRINDLEY_OUT",
             "warning",

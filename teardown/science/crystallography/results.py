@@ -117,8 +117,10 @@ def size_shifts(
     found = mixed.weight * inside
     found = found / found.sum() if found.sum() > 0 else found
     best = at(middle)
-    # With no size known and no iron metal, the grains are taken as fine; with iron they may not be.
-    shift = best - found if size_um or any(p.key == "iron" for p in phases) else np.zeros(len(phases))
+    # With no size known, grains that absorb alike need no allowance; others get that of usual ones.
+    there = [p for p, w in zip(phases, mixed.weight, strict=True) if w > 0 and not p.identification_only]
+    apart = bool(there) and contrast_times_diameter(there, anode, middle) > CONTRAST_REFUSED
+    shift = best - found if size_um or apart else np.zeros(len(phases))
     return Shifts(shift, at(span[0]), best, at(span[1]), span, size_um is not None)
 
 

@@ -24,3 +24,4 @@ class Settings:
     limit_esd: float = 3.0
     check_anode: bool = True
     look_for_more: bool = True
+    look_for_hump: bool = True

@@ -204,6 +204,15 @@ def test_noise_without_lines_is_no_finding():
     assert "NOTHING_SURE" in codes(fit)
 
 
+@pytest.mark.parametrize("glass", [0.0, 0.3])
+def test_a_broad_hump_is_found_where_there_is_one(glass):
+    made = powder_pattern({"corundum": 0.5, "zincite": 0.5}, amorphous=glass, seed=9)
+    fit = fit_pattern(made.two_theta_deg, made.counts, phases=["corundum", "zincite"])
+    assert ("BROAD_HUMP" in codes(fit)) == bool(glass)
+    assert fit.phase("zincite").weight_fraction == pytest.approx(0.5, abs=0.01)
+    assert fit.statistics.GoF < 1.2
+
+
 def test_the_range_may_be_chosen():
     fit = fit_pattern(X, Y, phases=OFFERED, settings=Settings(two_theta_deg=(30.0, 70.0)))
     assert fit.curves.two_theta_deg[0] >= 30

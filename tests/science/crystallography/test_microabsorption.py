@@ -119,6 +119,13 @@ def test_an_amorphous_share_comes_back_in_an_iron_free_mixture(glass):
     assert "CRYSTALLINE_ONLY" not in {r.code for r in fit.remarks}
 
 
+def test_a_strong_absorber_among_weak_ones_is_remarked_without_iron_too():
+    made = powder_pattern({"corundum": 0.5, "magnetite": 0.2, "zircon": 0.3}, particle_size_um=2.0, seed=5)
+    fit = fit_pattern(made.two_theta_deg, made.counts, phases=["corundum", "magnetite", "zircon"])
+    assert {"MICROABSORPTION", "BRINDLEY_OUT"} <= {r.code for r in fit.remarks}
+    assert abs(fit.phase("magnetite").weight_fraction - 0.2) < 2 * fit.phase("magnetite").u
+
+
 def test_no_amorphous_share_is_stated_for_iron_with_copper():
     made = powder_pattern({"iron": 0.5, "magnetite": 0.35, "fluorite": 0.15}, seed=5)
     fit = fit_pattern(

@@ -30,6 +30,11 @@ def test_the_same_root_is_agreement():
     assert "give no verdict" in agreed.caution
 
 
+def test_four_double_readings_are_too_few_to_say():
+    read_twice([("short", "short")] * 4)
+    assert "4 cells judged twice, blind: too few" in agreed_on(Cell.objects.all()).sentence
+
+
 def test_who_looked_first_does_not_count():
     opened = Opened()
     reviewer = make_user("reviewer")
@@ -47,8 +52,8 @@ def test_a_changed_mind_is_no_second_reading():
 
 
 def test_the_page_says_how_well_they_agree(client):
-    read_twice([("short", "short")] * 2 + [("short", "leak")])
+    read_twice([("short", "short")] * 4 + [("short", "leak")])
     client.force_login(make_user("guest", "analyst"))
     page = client.get(reverse("modes")).content.decode()
-    assert "3 cells judged twice, blind" in page
+    assert "5 cells judged twice, blind" in page
     assert "positive agreement" in page

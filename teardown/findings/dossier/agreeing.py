@@ -11,6 +11,8 @@ from teardown.page.typesetting import as_count, estimate_line, fraction_as_perce
 from teardown.science.reliability.agreement import ENOUGH_DOUBLE_READINGS, Agreement, agreement, table_of
 
 NO_ROOT = "no root"
+FEWEST = 5
+"""Below this many double readings only their number is said."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,18 +27,21 @@ class ModeAgreement:
 
 @dataclass(frozen=True, slots=True)
 class Agreed:
-    """Agreement on the root over the cells read twice; ``found`` is None while none was."""
+    """Agreement on the root over the cells read twice; ``found`` is None below five."""
 
     found: Agreement | None
     modes: tuple[ModeAgreement, ...]
+    read_twice: int = 0
 
     @property
     def sentence(self) -> str:
         """Say how many cells were read twice, and in how many the root was the same."""
-        if self.found is None:
+        if not self.read_twice:
             return (
                 "No cell that fits has been judged twice by assessors who did not see each other’s judgement."
             )
+        if self.found is None:
+            return f"{as_count(self.read_twice, 'cell')} judged twice, blind: too few to say how well they agree."
         kappa = f"kappa {estimate_line(self.found.kappa)}" if self.found.kappa else "kappa cannot be given"
         return (
             f"{as_count(self.found.n, 'cell')} judged twice, blind; the same root in"
@@ -69,12 +74,12 @@ def agreed_on(cells: QuerySet[Cell]) -> Agreed:
         if role == "root":
             roots[cell][judgement] = words
     pairs = [tuple(list(named.values())[:2]) for named in roots.values() if len(named) > 1]
-    if not pairs:
-        return Agreed(None, ())
+    if len(pairs) < FEWEST:
+        return Agreed(None, (), len(pairs))
     first, second = [pair[0] for pair in pairs], [pair[1] for pair in pairs]
     counted = Counter(words for pair in pairs for words in set(pair) if words != NO_ROOT)
     modes = tuple(_on(words, first, second) for words, _ in counted.most_common())
-    return Agreed(agreement(table_of(first, second)), modes)
+    return Agreed(agreement(table_of(first, second)), modes, len(pairs))
 
 
 def _on(words: str, first: list[str], second: list[str]) -> ModeAgreement:

@@ -136,6 +136,37 @@ class ReviewForm(forms.Form):
     reason = forms.CharField(label="Reason", required=False, max_length=400)
 
 
+class CountForm(forms.Form):
+    """The answers of a count, as the page gathered them."""
+
+    seed = forms.IntegerField(min_value=0, widget=forms.HiddenInput)
+    answers = forms.CharField(widget=forms.HiddenInput)
+
+    def clean_answers(self) -> list[list[Any]]:
+        """Read rows of x, y and an answer.
+
+        Raises
+        ------
+        ValidationError
+            If they are anything else.
+        """
+        try:
+            return [
+                [float(x), float(y), str(answer)] for x, y, answer in json.loads(self.cleaned_data["answers"])
+            ]
+        except (ValueError, TypeError) as error:
+            raise ValidationError("The answers could not be read. Nothing was kept.") from error
+
+
+class LevelsForm(forms.Form):
+    """Greys of resin, oxide and metal that hold for a session, 0 black to 1 white."""
+
+    pore = NumberField(label="Resin (pore)", low=0, high=1)
+    oxide = NumberField(label="Oxide", low=0, high=1)
+    metal = NumberField(label="Metal", low=0, high=1)
+    edge_sigma_px = NumberField(label="Blur of edges", unit="px", above=0, high=20, required=False)
+
+
 class TieForm(forms.Form):
     """What a micrograph is of."""
 

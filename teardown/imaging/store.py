@@ -1,6 +1,7 @@
 """Pictures for the screen, made from originals and kept until someone clears them away; losing them loses
 nothing."""
 
+from collections.abc import Sequence
 from pathlib import Path
 
 from django.core.files.base import ContentFile
@@ -69,6 +70,40 @@ def overlay_of(result: SectionResult) -> bytes:
         page = read_page(classes_of(result), OVERLAY_PX)
         _put(name, png_bytes(reduced(tint(page), OVERLAY_PX)))
     return _get(name)
+
+
+def classes_at(result: SectionResult, places: Sequence[tuple[float, float]]) -> list[int]:
+    """Give the class that a result found at each place; places outside are left out of the section."""
+    if result.class_map is None:
+        return []
+    from teardown.formats.pyramid import read_classes
+
+    labels = read_classes(read(result.class_map))
+    rows, columns = labels.shape
+    return [
+        int(labels[int(y), int(x)]) if 0 <= int(x) < columns and 0 <= int(y) < rows else 3 for x, y in places
+    ]
+
+
+def places_of(
+    micrograph: Micrograph, kind: str, seed: int, result: SectionResult | None
+) -> list[list[float]]:
+    """Give the places of a count, as its seed sets them: a grid of 400 points, or crossings along 12
+    lines."""
+    from teardown.science.stereology.counting import outline_crossings, point_grid
+
+    if kind == "points":
+        shape = (micrograph.height_px, micrograph.width_px)
+        found = point_grid(shape, 400, seed=seed).tolist()
+        if result is None:
+            return list(found)
+        inside = classes_at(result, [(x, y) for x, y in found])
+        return [place for place, code in zip(found, inside, strict=False) if code != 3]
+    if result is None or result.class_map is None:
+        return []
+    from teardown.formats.pyramid import read_classes
+
+    return list(outline_crossings(read_classes(read(result.class_map)), lines=12, seed=seed).tolist())
 
 
 def tile_of(path: Path, level: int, column: int, row: int, style: str = "") -> bytes | None:

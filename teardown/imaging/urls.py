@@ -27,5 +27,8 @@ urlpatterns = [
     path("micrographs/<int:pk>/region/", views.region, name="micrograph_region"),
     path("micrographs/<int:pk>/review/", views.judge, name="micrograph_review"),
     path("micrographs/<int:pk>/again/", views.again, name="micrograph_again"),
+    path("micrographs/<int:pk>/count/<str:kind>/", views.count, name="micrograph_count"),
+    path("micrograph-sessions/", views.sessions, name="imaging_sessions"),
+    path("micrograph-sessions/<int:pk>/", views.session, name="imaging_session"),
     path("micrographs/<int:pk>/tie/", views.tie_to, name="micrograph_tie"),
 ]

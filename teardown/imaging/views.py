@@ -5,18 +5,28 @@ from typing import Any
 from django.contrib import messages
 from django.core.exceptions import ValidationError
 from django.core.paginator import Paginator
+from django.db import models as db
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
 from django.views.decorators.http import require_POST, require_safe
 
-from teardown.accounts.roles import needs
+from teardown.accounts.roles import demand, needs
 from teardown.dissection.models import Sample
 from teardown.files.models import Delivery
 from teardown.imaging import actions, dossier, store
 from teardown.imaging.filters import MicrographFilter, running
-from teardown.imaging.forms import AddForm, RegionForm, ReviewForm, ScaleForm, TieForm
+from teardown.imaging.forms import (
+    AddForm,
+    CountForm,
+    LevelsForm,
+    RegionForm,
+    ReviewForm,
+    ScaleForm,
+    TieForm,
+)
 from teardown.imaging.intake import plan, unfold
-from teardown.imaging.models import Micrograph, SectionResult
+from teardown.imaging.models import Count, ImagingSession, Micrograph, SectionResult
 from teardown.imaging.runs import standing
 
 PAGE = 40
@@ -268,6 +278,76 @@ def again(request: HttpRequest, pk: int) -> HttpResponse:
     """Have it measured as things are known now."""
     actions.measure_again(micrographs=[_find(request, pk)], by=request.user)
     return redirect("micrograph", pk)
+
+
+@needs("measures.review")
+def count(request: HttpRequest, pk: int, kind: str) -> HttpResponse:
+    """Count by eye: points of a grid, or crossings, one after the other; their places are set before
+    looking."""
+    one = _find(request, pk)
+    if kind not in Count.Kind.values:
+        raise Http404("No such count.")
+    if request.method == "POST":
+        form = CountForm(request.POST)
+        if not form.is_valid():
+            return _page(request, one, 422, refused=_words(form))
+        try:
+            actions.add_count(micrograph=one, kind=kind, by=request.user, **form.cleaned_data)
+        except ValidationError as error:
+            return _page(request, one, 422, refused=" ".join(error.messages))
+        messages.success(request, "The count is kept.")
+        return redirect(f"{reverse('micrograph', args=[pk])}#counts")
+    # the seed follows from how many counts there are, so that nobody picks a grid that suits
+    seed = one.pk * 1000 + one.counts.filter(kind=kind).count()
+    result = standing([one]).get(one.pk)
+    places = store.places_of(one, kind, seed, result)
+    answers = actions.ANSWERS if kind == "points" else ("oxide", "pore", "cannot tell")
+    context = {
+        "micrograph": one,
+        "kind": kind,
+        "seed": seed,
+        "places": places,
+        "answers": [(str(number), answer) for number, answer in enumerate(answers, start=1)],
+        "levels": dossier.count_levels(one.width_px, one.height_px),
+    }
+    return render(request, "imaging/count.html", context)
+
+
+@require_safe
+@needs("pages.see")
+def sessions(request: HttpRequest) -> HttpResponse:
+    """List the sittings at the microscope."""
+    found = (
+        ImagingSession.objects.annotate(fields=db.Count("micrographs"))
+        .prefetch_related("levels")
+        .order_by("-pk")
+    )
+    page = Paginator(found, PAGE).get_page(request.GET.get("page"))
+    return render(request, "imaging/sessions.html", {"page": page})
+
+
+@needs("pages.see")
+def session(request: HttpRequest, pk: int) -> HttpResponse:
+    """Show one sitting: what levels its fields show, which are pinned; pin them."""
+    found = get_object_or_404(ImagingSession, pk=pk)
+    shown = dossier.session_of(found, request.user)
+    form = LevelsForm(request.POST or None, initial=shown.proposed)
+    if request.method == "POST":
+        demand(request.user, "micrographs.add")
+        if form.is_valid():
+            greys: dict[str, Any] = {
+                key: float(value) for key, value in form.cleaned_data.items() if value is not None
+            }
+            try:
+                actions.pin_levels(session=found, by=request.user, **greys)
+            except ValidationError as error:
+                form.add_error(None, error)
+            else:
+                messages.success(
+                    request, "The levels are pinned; the session's fields are measured with them."
+                )
+                return redirect("imaging_session", pk)
+    return render(request, "imaging/session.html", {"page": shown, "form": form})
 
 
 @require_POST

@@ -1,13 +1,16 @@
 """From a stored micrograph to stored numbers of one field."""
 
 from collections.abc import Callable, Iterable
+from dataclasses import asdict
+from typing import Any
 
+import numpy as np
 from django.db import models
 
 from teardown.files.models import Run
 from teardown.files.store import keep, read
 from teardown.formats.pyramid import png_bytes
-from teardown.imaging.measure.examining import examine
+from teardown.imaging.measure.examining import Examined, Regions, examine
 from teardown.imaging.measure.plain import (
     flag_data,
     levels_data,
@@ -23,6 +26,7 @@ from teardown.imaging.runs import PoolAfter
 from teardown.imaging.store import classes_of, overlay_of, picture_of, thumbnail_of
 from teardown.science.stereology.field import FieldResult
 from teardown.science.stereology.ratios import BY_KEY
+from teardown.science.stereology.rims import depth_profile
 
 Beat = Callable[[float, str], None]
 
@@ -50,7 +54,7 @@ def section(run: Run, beat: Beat) -> Iterable[models.Model | PoolAfter]:
         run=run,
         class_map=kept.file,
         levels=levels_data(examined.result),
-        sums=sums_data(examined.result, examined.picture, examined.strip),
+        sums=sums_data(examined) | {"profile": _profile(examined, read_regions(asked.get("regions", {})))},
         flags=[flag_data(flag) for flag in examined.flags],
     )
     beat(0.85, "making the pictures for the screen")
@@ -59,6 +63,18 @@ def section(run: Run, beat: Beat) -> Iterable[models.Model | PoolAfter]:
     classes_of(result)
     overlay_of(result)
     return [result, *_measures(micrograph, run, examined.result), PoolAfter(micrograph, run.asked_by)]
+
+
+def _profile(examined: Examined, regions: Regions) -> list[dict[str, Any]]:
+    """Give the layers below the first face that was drawn, if one was."""
+    if not regions.faces:
+        return []
+    layers = depth_profile(
+        examined.result.labels,
+        np.asarray(regions.faces[0], float),
+        pixel_size_um=examined.result.pixel_size_um,
+    )
+    return [asdict(layer) for layer in layers]
 
 
 def _measures(micrograph: Micrograph, run: Run, result: FieldResult) -> list[FieldMeasure]:

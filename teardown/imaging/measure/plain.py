@@ -1,11 +1,11 @@
 """Results as plain data for the books, and back."""
 
 from collections.abc import Mapping
+from dataclasses import asdict
 from typing import Any
 
-from teardown.formats.micrograph import Picture
 from teardown.formats.pixel_size import ScaleCandidate
-from teardown.imaging.measure.examining import Regions
+from teardown.imaging.measure.examining import Examined, Regions
 from teardown.science.errors import Remark
 from teardown.science.stereology.classes import Levels
 from teardown.science.stereology.field import FieldResult
@@ -66,8 +66,9 @@ def levels_data(result: FieldResult) -> dict[str, Any]:
     }
 
 
-def sums_data(result: FieldResult, picture: Picture, strip: Strip | None) -> dict[str, Any]:
+def sums_data(examined: Examined) -> dict[str, Any]:
     """Give what pooling and checking need: parts, errors, and the sums of every tile."""
+    result, strip = examined.result, examined.strip
     return {
         "parts": {key: [part.above, part.below] for key, part in result.parts.items()},
         "sampling_error": result.sampling_error,
@@ -76,13 +77,16 @@ def sums_data(result: FieldResult, picture: Picture, strip: Strip | None) -> dic
         "pixel_size_um": result.pixel_size_um,
         "histogram": [round(share, 6) for share in result.histogram],
         "integral_range_px": result.integral_range_px,
+        "rims": asdict(result.rims) if result.rims else None,
+        "near_coverage": result.near_coverage,
+        "pore_openings": result.pore_openings,
         "outline_factor": result.outline_factor,
         "area_px": result.sums.area_px,
         "rose": list(directional_intercepts(result.sums)),
         "tile_px": result.settings.tile_px,
         "tiles": [{"counts": tile.counts.tolist(), "pairs": tile.pairs.tolist()} for tile in result.tiles],
         "strip": [strip.top, strip.bottom] if strip else None,
-        "about": picture.header.about,
+        "about": examined.picture.header.about,
     }
 
 

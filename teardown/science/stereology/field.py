@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from teardown.science.errors import MeasurementError, Remark
 from teardown.science.estimate import Estimate
-from teardown.science.stereology.classes import Levels
+from teardown.science.stereology.classes import PORE, Levels
 from teardown.science.stereology.flags import Facts, raise_flags
 from teardown.science.stereology.interfaces import Sums, tile_sums
 from teardown.science.stereology.levels import LevelSearch, find_levels, with_levels
@@ -16,6 +16,13 @@ from teardown.science.stereology.noise import Grey, Mask, denoise, noise_level
 from teardown.science.stereology.outline import outline_factor
 from teardown.science.stereology.pooling import FieldSummary
 from teardown.science.stereology.ratios import BY_KEY, Parts, cells_of, parts_of
+from teardown.science.stereology.rims import (
+    GAPS_UM,
+    Thickness,
+    gap_tolerant_coverage,
+    granulometry,
+    rim_thickness,
+)
 from teardown.science.stereology.sampling import RatioError, cell_size, ratio_error
 from teardown.science.stereology.segmentation import Segmentation, segment
 from teardown.science.stereology.sensitivity import Sensitivity, threshold_sensitivity
@@ -69,6 +76,9 @@ class FieldResult:
     detection_limit_px: float
     unresolved_share: float
     outline_factor: float
+    rims: Thickness | None
+    near_coverage: dict[str, float]
+    pore_openings: dict[str, float]
     pixel_size_um: float | None
     settings: Settings
     version: str = VERSION
@@ -143,8 +153,23 @@ def measure_field(
         for key, part in parts.items()
         if part.value is not None
     }
+    rims = rim_thickness(cut.labels)
+    near = _near_coverage(cut.labels, pixel_size_um)
     facts = Facts(
-        grey, calm, valid, gain, noise, search, cut, total, estimates, doubt, pixel_size_um, settings
+        grey=grey,
+        calm=calm,
+        valid=valid,
+        gain=gain,
+        noise=noise,
+        search=search,
+        cut=cut,
+        sums=total,
+        estimates=estimates,
+        doubt=doubt,
+        pixel_size_um=pixel_size_um,
+        settings=settings,
+        rims=rims,
+        near=near,
     )
     return FieldResult(
         estimates=estimates,
@@ -170,6 +195,9 @@ def measure_field(
         detection_limit_px=detection_limit(search, cut, settings),
         unresolved_share=cut.unresolved_share,
         outline_factor=outline,
+        rims=rims,
+        near_coverage=near,
+        pore_openings=granulometry(_middle(cut.labels) == PORE),
         pixel_size_um=pixel_size_um,
         settings=settings,
     )
@@ -179,6 +207,23 @@ def detection_limit(search: LevelSearch, cut: Segmentation, settings: Settings) 
     """Give the thinnest oxide, in pixels, that is surely seen: wider than a bare edge, and than three
     blurs."""
     return max(3 * search.edge_sigma_px, 3.5, cut.false_rim_px + settings.strictness.margin_px + 1)
+
+
+def _near_coverage(labels: NDArray[np.uint8], pixel_size_um: float | None) -> dict[str, float]:
+    """Give the coverage that allows gaps of some lengths between oxide and metal, by the gap in
+    micrometres."""
+    if pixel_size_um is None:
+        return {}
+    reaches = tuple(gap / pixel_size_um for gap in GAPS_UM)
+    return {
+        f"{gap:g}": share for gap, share in zip(GAPS_UM, gap_tolerant_coverage(labels, reaches), strict=True)
+    }
+
+
+def _middle(labels: NDArray[np.uint8], side: int = 1024) -> NDArray[np.uint8]:
+    rows, columns = (min(length, side) for length in labels.shape)
+    top, left = (labels.shape[0] - rows) // 2, (labels.shape[1] - columns) // 2
+    return labels[top : top + rows, left : left + columns]
 
 
 def _histogram(calm: Grey, valid: Mask | None) -> tuple[float, ...]:

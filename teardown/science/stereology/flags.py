@@ -11,6 +11,7 @@ from teardown.science.stereology.classes import METAL, OXIDE, PORE
 from teardown.science.stereology.interfaces import Sums
 from teardown.science.stereology.levels import LevelSearch
 from teardown.science.stereology.noise import Grey, Mask
+from teardown.science.stereology.rims import Thickness
 from teardown.science.stereology.segmentation import Segmentation
 from teardown.science.stereology.sensitivity import Sensitivity
 from teardown.science.stereology.settings import Settings
@@ -36,6 +37,8 @@ class Facts:
     doubt: Sensitivity
     pixel_size_um: float | None
     settings: Settings
+    rims: Thickness | None
+    near: dict[str, float]
 
 
 def raise_flags(facts: Facts) -> tuple[Remark, ...]:
@@ -45,6 +48,7 @@ def raise_flags(facts: Facts) -> tuple[Remark, ...]:
         *_of_levels(facts),
         *_of_resolution(facts),
         *_of_charging(facts),
+        *_of_lifted_oxide(facts),
         *_of_doubt(facts),
         *_of_scale(facts),
     ]
@@ -109,9 +113,10 @@ def _curtaining(facts: Facts) -> float:
     enough = count > 20
     if np.count_nonzero(enough) < 50:
         return 0.0
-    mean = np.where(deep, facts.calm, 0).sum(axis=0)[enough] / count[enough]
-    step = np.diff(mean) / np.sqrt(2)
-    return float(1.4826 * np.median(np.abs(step)) / facts.search.levels.contrast)
+    mean = (np.where(deep, facts.calm, 0).sum(axis=0)[enough] / count[enough]).astype(np.float32)
+    # what is left of broad unevenness is no curtain
+    narrow = mean - cv2.blur(mean[None, :], (31, 1))[0]
+    return float(1.4826 * np.median(np.abs(narrow)) / facts.search.levels.contrast)
 
 
 def _of_levels(facts: Facts) -> list[Remark]:
@@ -138,6 +143,16 @@ def _of_levels(facts: Facts) -> list[Remark]:
                 f"Oxide and metal are only {separation:.1f} noise widths apart.",
                 separation,
                 "Scan slower, or raise the contrast.",
+            )
+        )
+    if search.shoulder > 0.0095 and (levels.source == "prior" or highest < 0.86):
+        found.append(
+            _remark(
+                "oxide_not_separable",
+                "error",
+                f"Metal has a shoulder of {search.shoulder:.1%} on its dark side: oxide may hide in it.",
+                search.shoulder,
+                "Raise the contrast; take the coverage as a lower bound.",
             )
         )
     if levels.source != "prior" and (lowest < 0.30 or highest > 0.92):
@@ -187,7 +202,7 @@ def _of_resolution(facts: Facts) -> list[Remark]:
                 "Focus again, or scan at a higher magnification.",
             )
         )
-    thickness = rim_thickness(facts.cut.labels)
+    thickness = facts.rims.median_px if facts.rims else None
     limit = max(3 * sigma, 3.5)
     if thickness is not None and thickness < limit:
         found.append(
@@ -225,18 +240,22 @@ def _of_resolution(facts: Facts) -> list[Remark]:
     return found
 
 
-def rim_thickness(labels: np.ndarray) -> float | None:
-    """Median apparent thickness, in pixels, of oxide that lies between metal and pore; None where there
-    is none."""
-    oxide = labels == OXIDE
-    if np.count_nonzero(oxide) < 100 or not (labels == PORE).any() or not (labels == METAL).any():
-        return None
-    to_metal = cv2.distanceTransform((labels != METAL).view(np.uint8), cv2.DIST_L2, cv2.DIST_MASK_5)
-    to_pore = cv2.distanceTransform((labels != PORE).view(np.uint8), cv2.DIST_L2, cv2.DIST_MASK_5)
-    touching = oxide & (to_metal <= 1.5)
-    if not touching.any():
-        return None
-    return float(np.median((to_metal + to_pore - 1)[touching]))
+def _of_lifted_oxide(facts: Facts) -> list[Remark]:
+    coverage = facts.estimates.get("oxide_coverage")
+    if coverage is None or not facts.near:
+        return []
+    reach, widest = list(facts.near.items())[-1]
+    if widest - coverage.value <= 0.10:
+        return []
+    return [
+        _remark(
+            "lifted_oxide",
+            "warning",
+            f"Counting oxide within {reach} um of the metal, coverage would be {widest:.0%}.",
+            widest - coverage.value,
+            "The film may have lifted off as it dried; give both numbers.",
+        )
+    ]
 
 
 def _of_charging(facts: Facts) -> list[Remark]:

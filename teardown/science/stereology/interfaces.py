@@ -15,7 +15,7 @@ from teardown.science.stereology.classes import BRIGHT, CLASSES, EXCLUDED, METAL
 
 # offsets (down, across) of a pixel's partner: axes, diagonals, knight's moves
 DIRECTIONS = ((0, 1), (1, 0), (1, 1), (1, -1), (1, 2), (1, -2), (2, 1), (2, -1))
-_AXIS, _DIAGONAL = 2 * atan(0.5), pi / 2 - 2 * atan(0.5)
+_AXIS, _DIAGONAL = atan(0.5), pi / 4 - atan(0.5)
 _KNIGHT = pi / 8
 _WEIGHTS_4 = np.array([1, 1, 1 / sqrt(2), 1 / sqrt(2), 0, 0, 0, 0]) * pi / 4
 _WEIGHTS_8 = np.array(

@@ -36,6 +36,7 @@ class LevelSearch:
     edge_sigma_px: float
     noise_left: float
     plateau_share: float
+    shoulder: float = 0.0
 
 
 def find_levels(calm: Grey, valid: Mask | None = None, *, edge_sigma_px: float | None = None) -> LevelSearch:
@@ -70,7 +71,22 @@ def find_levels(calm: Grey, valid: Mask | None = None, *, edge_sigma_px: float |
         levels = Levels(
             pore.grey, prior, metal.grey, bright.grey if bright else None, "prior", 0.1 * contrast
         )
-    return LevelSearch(levels, sigma, noise_left / contrast, share)
+    return LevelSearch(levels, sigma, noise_left / contrast, share, _shoulder(place, steep, inside))
+
+
+def _shoulder(place: Grey, steep: Grey, inside: Mask) -> float:
+    """Tell how much more of the flat metal lies on the dark side of its peak than on the bright side.
+
+    Oxide too close to metal to have a peak of its own shows as a shoulder; symmetric noise shows nothing.
+    """
+    steps = steep[inside]
+    flat = inside & (steep < np.quantile(steps[:: max(steps.size // 400_000, 1)], 0.5)) & (place > 0.87)
+    greys = place[flat]
+    above = greys[greys > 1] - 1
+    if above.size < 500:
+        return 0.0
+    reach = 2 * 1.4826 * float(np.median(above))
+    return float(np.mean(greys < 1 - reach) - np.mean(greys > 1 + reach))
 
 
 def _sample(calm: Grey, valid: Mask | None) -> tuple[Grey, Mask | None]:

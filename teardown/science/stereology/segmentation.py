@@ -5,7 +5,7 @@ metal and pore is kept as oxide only where the band is wider than that, where it
 no pinched pore.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -63,6 +63,9 @@ def segment(
         Standard deviation of the blur of an edge in ``calm``, in pixels.
     """
     tests = tests or Strictness()
+    if levels.source == "prior":
+        # where no plateau told the oxide's grey, what little is found must look the more like oxide
+        tests = replace(tests, margin_px=tests.margin_px + 0.6, level_share=max(tests.level_share, 0.15))
     place = (calm - np.float32(levels.pore)) * np.float32(1 / levels.contrast)
     lower = min(levels.oxide_places) / 2
     upper = (1 + max(levels.oxide_places)) / 2

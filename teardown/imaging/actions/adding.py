@@ -1,4 +1,4 @@
-"""What people do with micrographs: add, tie, scale, outline, have measured, accept, reject."""
+"""Bring micrographs: one, many, or a drop that is planned first."""
 
 import os
 import tempfile
@@ -14,22 +14,12 @@ from django.db import transaction
 
 from teardown.accounts.roles import demand
 from teardown.dissection.models import Sample, Section
-from teardown.files.models import Delivery, Receipt, Run
+from teardown.files.models import Delivery, Receipt
 from teardown.files.store import keep
-from teardown.imaging.models import (
-    ImagingSession,
-    Levels,
-    Micrograph,
-    Region,
-    Review,
-    ScaleClaim,
-    SectionResult,
-    Tie,
-)
-from teardown.imaging.runs import ask_pooled, ask_rescaled, ask_section, standing, tie_of
+from teardown.imaging.actions.describing import claim, tie_row
+from teardown.imaging.models import ImagingSession, Micrograph, ScaleClaim
+from teardown.imaging.runs import ask_section
 from teardown.records.actions import record
-
-NAMES = (".tif", ".tiff", ".png", ".jpg", ".jpeg")
 
 
 @dataclass(frozen=True, slots=True)
@@ -260,9 +250,9 @@ def _book(
     micrograph.save()
     _claims_of_file(micrograph, fact["candidates"], one)
     if one.pixel_size_um:
-        _claim(micrograph, one.pixel_size_um, one.pixel_size_um, ScaleClaim.Source.TYPED, by=by)
+        claim(micrograph, one.pixel_size_um, one.pixel_size_um, ScaleClaim.Source.TYPED, by=by)
     if one.sample is not None or one.section is not None:
-        _tie(micrograph, one.sample, one.section, one.field_number, "", by)
+        tie_row(micrograph, one.sample, one.section, one.field_number, "", by)
     if measure and kind == Micrograph.Kind.SECTION:
         ask_section(micrograph, by=by)
     payload = {"name": receipt.name, "sample": one.sample.code if one.sample else ""}
@@ -287,217 +277,3 @@ def _claims_of_file(micrograph: Micrograph, candidates: Sequence[Mapping[str, An
             chosen=candidate is chosen,
             evidence=candidate.evidence | {"trusted": candidate.trusted},
         )
-
-
-def _claim(
-    micrograph: Micrograph, width: float, height: float, source: str, *, by: Any, **more: Any
-) -> ScaleClaim:
-    claim = ScaleClaim(
-        micrograph=micrograph,
-        pixel_width_um=width,
-        pixel_height_um=height,
-        source=source,
-        chosen=True,
-        evidence=more,
-        by=by,
-    )
-    claim.full_clean()
-    claim.save()
-    return claim
-
-
-def _tie(
-    micrograph: Micrograph,
-    sample: Sample | None,
-    section: Section | None,
-    field_number: int | None,
-    reason: str,
-    by: Any,
-) -> Tie:
-    tie = Tie(
-        micrograph=micrograph,
-        sample=sample,
-        section=section,
-        field_number=field_number,
-        reason=reason,
-        by=by,
-    )
-    tie.full_clean()
-    tie.save()
-    return tie
-
-
-@transaction.atomic
-def tie(
-    *,
-    micrographs: Sequence[Micrograph],
-    sample: Sample,
-    by: Any,
-    section: Section | None = None,
-    reason: str = "",
-) -> list[Tie]:
-    """Say what micrographs are of; the samples they leave and join are pooled again."""
-    demand(by, "micrographs.add")
-    made = []
-    for micrograph in micrographs:
-        before = tie_of(micrograph)
-        if before is not None and before.sample_id != sample.pk and not reason:
-            raise ValidationError("Say why the micrograph belongs to another sample.")
-        made.append(_tie(micrograph, sample, section, None, reason, by))
-        if before is not None and before.sample is not None and before.sample_id != sample.pk:
-            ask_pooled(before.sample, by=by)
-    ask_pooled(sample, by=by)
-    record(
-        verb="tied micrographs",
-        subject=sample,
-        by=by,
-        reason=reason,
-        payload={"micrographs": [micrograph.pk for micrograph in micrographs]},
-    )
-    return made
-
-
-@transaction.atomic
-def claim_scale(
-    *,
-    micrograph: Micrograph,
-    pixel_size_um: float,
-    by: Any,
-    source: str = ScaleClaim.Source.TYPED,
-    evidence: Mapping[str, Any] | None = None,
-) -> ScaleClaim:
-    """Say how large a pixel is. Lengths follow without another look at the pixels."""
-    demand(by, "micrographs.add")
-    claim = _claim(micrograph, pixel_size_um, pixel_size_um, source, by=by, **(evidence or {}))
-    result = standing([micrograph]).get(micrograph.pk)
-    if result is not None:
-        ask_rescaled(result, claim, by=by)
-    elif micrograph.kind == Micrograph.Kind.SECTION:
-        ask_section(micrograph, by=by)
-    record(
-        verb="scaled",
-        subject=micrograph,
-        by=by,
-        payload={"pixel_size_um": pixel_size_um, "source": source},
-    )
-    return claim
-
-
-@transaction.atomic
-def draw_region(
-    *,
-    micrograph: Micrograph,
-    kind: str,
-    points: Sequence[Sequence[float]],
-    by: Any,
-    name: str = "",
-    measure: bool = True,
-) -> Region:
-    """Outline something on a micrograph, or with no points take an outline away; measured again with it.
-
-    Raises
-    ------
-    ValidationError
-        If it has fewer than three corners (a face: two) or leaves the picture.
-    """
-    demand(by, "micrographs.add")
-    corners = [[float(x), float(y)] for x, y in points]
-    _check_corners(micrograph, kind, corners)
-    before = micrograph.regions.filter(kind=kind, name=name).order_by("-version").first()
-    region = Region(
-        micrograph=micrograph,
-        kind=kind,
-        name=name,
-        version=before.version + 1 if before else 1,
-        points=corners,
-        by=by,
-    )
-    region.full_clean(exclude=["points"])
-    region.save()
-    if measure and micrograph.kind == Micrograph.Kind.SECTION:
-        ask_section(micrograph, by=by)
-    record(
-        verb="outlined" if corners else "took an outline away",
-        subject=micrograph,
-        by=by,
-        payload={"kind": kind, "name": name, "version": region.version, "corners": len(corners)},
-    )
-    return region
-
-
-def _check_corners(micrograph: Micrograph, kind: str, corners: Sequence[Sequence[float]]) -> None:
-    least = 2 if kind in (Region.Kind.FACE, Region.Kind.STRIP) else 3
-    if corners and len(corners) < least:
-        raise ValidationError(
-            f"An outline of this kind needs at least {least} corners; {len(corners)} were given."
-        )
-    if len(corners) > 2000:
-        raise ValidationError("An outline has at most 2,000 corners.")
-    for x, y in corners:
-        if not (-1 <= x <= micrograph.width_px + 1 and -1 <= y <= micrograph.height_px + 1):
-            raise ValidationError(f"The corner {x:.0f}, {y:.0f} lies outside the picture.")
-
-
-@transaction.atomic
-def measure_again(*, micrographs: Sequence[Micrograph], by: Any, **settings_: Any) -> list[Run]:
-    """Have micrographs measured as things are known now; what was measured before stays."""
-    demand(by, "measures.run")
-    runs = [ask_section(micrograph, by=by, **settings_) for micrograph in micrographs]
-    for micrograph, run in zip(micrographs, runs, strict=True):
-        record(verb="asked to measure", subject=micrograph, by=by, payload={"run": run.pk, **settings_})
-    return runs
-
-
-@transaction.atomic
-def review(*, result: SectionResult, verdict: str, by: Any, reason: str = "") -> Review:
-    """Accept or reject a measurement; the sample is pooled again from what stands."""
-    demand(by, "measures.review")
-    word = Review(micrograph=result.micrograph, run=result.run, verdict=verdict, reason=reason.strip(), by=by)
-    word.full_clean()
-    word.save()
-    tied = tie_of(result.micrograph)
-    if tied is not None and tied.sample is not None:
-        ask_pooled(tied.sample, by=by)
-    record(
-        verb=word.get_verdict_display(),
-        subject=result.micrograph,
-        by=by,
-        reason=reason,
-        payload={"run": result.run_id},
-    )
-    return word
-
-
-@transaction.atomic
-def pin_levels(
-    *,
-    session: ImagingSession,
-    pore: float,
-    oxide: float,
-    metal: float,
-    by: Any,
-    edge_sigma_px: float | None = None,
-    source: str = "confirmed",
-) -> Levels:
-    """Fix the grey levels of a microscope session; its fields are measured with them from now on."""
-    demand(by, "micrographs.add")
-    levels = Levels(
-        session=session,
-        pore=pore,
-        oxide=oxide,
-        metal=metal,
-        edge_sigma_px=edge_sigma_px,
-        source=source,
-        by=by,
-    )
-    levels.full_clean()
-    levels.save()
-    for micrograph in session.micrographs.filter(kind=Micrograph.Kind.SECTION):
-        ask_section(micrograph, by=by)
-    record(
-        verb="pinned levels",
-        subject=session,
-        by=by,
-        payload={"pore": pore, "oxide": oxide, "metal": metal, "edge_sigma_px": edge_sigma_px},
-    )
-    return levels

@@ -1,0 +1,74 @@
+// Counting by eye: one place after the other under a cross, answered by a key or a button; a draft stays in this browser.
+
+const TILE = 512;
+
+class Counter {
+  constructor(root) {
+    this.root = root;
+    this.find = (name) => root.querySelector(`[data-${name}]`);
+    this.places = JSON.parse(document.getElementById("places").textContent);
+    this.answers = this.draft();
+    this.open();
+    root.querySelectorAll("[data-answer]").forEach((button) => button.addEventListener("click", () => this.answer(button.dataset.answer)));
+    this.find("back").addEventListener("click", () => this.back());
+    document.addEventListener("keydown", (event) => this.key(event));
+    root.querySelector("form").addEventListener("submit", () => localStorage.removeItem(root.dataset.key));
+    this.show();
+  }
+
+  draft() {
+    try { return JSON.parse(localStorage.getItem(this.root.dataset.key)) || []; } catch { return []; }
+  }
+
+  open() {
+    const L = window.L;
+    const { width, height, levels, tiles } = this.root.dataset;
+    this.map = L.map(this.find("map"), {
+      crs: L.CRS.Simple, zoomSnap: 0.25, attributionControl: false, zoomControl: false, minZoom: -Number(levels), maxZoom: 4, keyboard: false, zoomAnimation: false, fadeAnimation: false,
+    });
+    const layer = L.tileLayer(tiles, {
+      tileSize: TILE, minNativeZoom: 1 - Number(levels), maxNativeZoom: 0, minZoom: -12, maxZoom: 4, noWrap: true,
+      bounds: L.latLngBounds(L.latLng(0, 0), L.latLng(-Number(height), Number(width))),
+    });
+    layer.getTileUrl = (at) => tiles.replace(/0\/0\/0(\.\w+)$/, `${-at.z}/${at.x}/${at.y}$1`);
+    layer.addTo(this.map);
+    this.cross = document.createElement("div");
+    this.cross.className = "viewer-cross fine";
+    this.find("map").append(this.cross);
+  }
+
+  show() {
+    const number = this.answers.length;
+    const done = number >= this.places.length;
+    const [x, y] = this.places[Math.min(number, this.places.length - 1)];
+    this.map.setView(window.L.latLng(-y, x), Math.max(this.map.getZoom() ?? 1, 1), { animate: false });
+    this.find("told").textContent = done ? "All places are called." : `${number + 1} of ${this.places.length}`;
+    this.find("answers").value = JSON.stringify(this.answers);
+    this.find("keep").disabled = number < 10;
+  }
+
+  answer(words) {
+    const place = this.places[this.answers.length];
+    if (!place) return;
+    this.answers.push([...place, words]);
+    this.remember();
+  }
+
+  back() { this.answers.pop(); this.remember(); }
+
+  remember() {
+    localStorage.setItem(this.root.dataset.key, JSON.stringify(this.answers));
+    this.show();
+  }
+
+  key(event) {
+    if (event.ctrlKey || event.metaKey || event.altKey) return;
+    const button = this.root.querySelector(`[data-digit="${event.key}"]`);
+    if (button) this.answer(button.dataset.answer);
+    else if (event.key === "Backspace") this.back();
+    else return;
+    event.preventDefault();
+  }
+}
+
+for (const root of document.querySelectorAll("[data-counter]")) root.counter = new Counter(root);

@@ -1,0 +1,111 @@
+"""The goals: random over all factors at once, three grain shapes, unflagged fields."""
+
+import numpy as np
+import pytest
+
+from teardown.science.stereology.field import measure_field
+from teardown.science.stereology.flags import SAMPLING
+from teardown.science.stereology.interfaces import count_sums
+from teardown.science.stereology.phantoms import Microstructure, draw_section
+from teardown.science.stereology.pooling import FieldSummary, pool_fields
+from teardown.science.stereology.ratios import cells_of, parts_of
+from teardown.science.stereology.sampling import cell_size, ratio_error
+from teardown.site.management.commands.benchmark_micrographs import SHAPES, errors, random_field
+
+pytestmark = pytest.mark.long
+
+
+def flags_of(result):
+    """Codes of the flags that speak of the picture."""
+    return {flag.code for flag in result.flags if flag.code not in SAMPLING and flag.level != "info"}
+
+
+@pytest.fixture(scope="module")
+def measured():
+    """Eighty-one random fields: errors, and whether flagged."""
+    rng = np.random.default_rng(2031)
+    rows, flagged = [], []
+    for number in range(81):
+        grey, truth = random_field(rng, 640, shape=SHAPES[number % 3])
+        result = measure_field(grey)
+        rows.append(errors(result, truth))
+        flagged.append(bool(flags_of(result)))
+    return np.array(rows), np.array(flagged)
+
+
+def test_few_good_pictures_are_flagged(measured):
+    """At most 15 %, else flagging everything would win."""
+    assert measured[1].mean() <= 0.15
+
+
+@pytest.mark.parametrize(
+    ("column", "bias", "rmse", "p95"),
+    [(0, 0.08, 0.2, 0.4), (1, 0.15, 0.4, 0.8), (2, 1.5, 2.5, 5.0)],
+)
+def test_unflagged_fields_read_true(measured, column, bias, rmse, p95):
+    """Porosity, oxide fraction, coverage, in points."""
+    found = measured[0][~measured[1], column]
+    assert abs(found.mean()) <= bias
+    assert np.sqrt((found**2).mean()) <= rmse
+    assert np.quantile(np.abs(found), 0.95) <= p95
+
+
+def test_intervals_over_fields_hold_what_they_say():
+    """Two hundred samples of five fields with true classes: 95 % intervals hold the expectation in 92
+    to 99 %."""
+    from teardown.science.stereology.phantoms import expected
+
+    made_of = Microstructure(metal=0.4, grain_radius_px=10, rim_px=4)
+    told = expected(made_of)
+    fields = []
+    for seed in range(400):
+        codes = draw_section(made_of, height=256, width=256, seed=seed, oversampling=2).codes
+        sums = count_sums(np.ascontiguousarray(codes[::2, ::2]))
+        fields.append(FieldSummary(parts_of(sums), {}, {}))
+    rng = np.random.default_rng(1)
+    held = {"porosity": 0, "oxide_coverage": 0}
+    for _ in range(200):
+        chosen = [fields[k] for k in rng.choice(400, 5, replace=False)]
+        pooled = pool_fields(chosen).estimates
+        held["porosity"] += pooled["porosity"].low <= told.porosity <= pooled["porosity"].high
+        # drawn codes show the outline of pixels, so coverage is held against the fields' own grand ratio
+        grand = pool_fields(fields).estimates["oxide_coverage"].value
+        held["oxide_coverage"] += pooled["oxide_coverage"].low <= grand <= pooled["oxide_coverage"].high
+    assert 0.90 <= held["porosity"] / 200 <= 0.99
+    assert 0.90 <= held["oxide_coverage"] / 200 <= 0.995
+
+
+def test_one_field_s_own_interval_holds_what_it_says():
+    """From its covariance alone: 90 to 97 % (with the scatter of 150 fields)."""
+    from teardown.science.stereology.phantoms import expected
+
+    made_of = Microstructure(metal=0.4, grain_radius_px=12, rim_px=4)
+    told = expected(made_of)
+    held = 0
+    for seed in range(150):
+        codes = draw_section(made_of, height=512, width=512, seed=5000 + seed, oversampling=2).codes
+        labels = np.ascontiguousarray(codes[::2, ::2])
+        above, below = cells_of(labels, cell_size(labels.shape))["porosity"]
+        error = ratio_error(above, below)
+        held += abs(error.ratio - told.porosity) <= error.half_width
+    assert 0.88 <= held / 150 <= 0.99
+
+
+@pytest.mark.parametrize(
+    "fault",
+    [
+        {"blur_px": 3.0, "rim_px": 6.0},
+        {"rim_px": 2.0, "blur_px": 0.7, "covered": 0.6},
+        {"charging": 0.2, "blur_px": 1.0, "noise": 0.04},
+        {"oxide_place": 0.95, "covered": 0.6, "blur_px": 1.0, "noise": 0.04, "second_oxide": 0.0},
+        {"curtaining": 0.04, "noise": 0.03},
+    ],
+)
+def test_pictures_out_of_range_are_flagged(fault):
+    """Blur, films too thin, charging, levels that cannot be told, curtains: each of six is flagged."""
+    rng = np.random.default_rng(9)
+    plain = {"bright": 0.0, "metal": 0.4, "shading": 0.2, "covered": 0.6, "noise": 0.04}
+    for number in range(6):
+        fixed = {key: value for key, value in (plain | fault).items() if key != "metal"}
+        grey, _ = random_field(rng, 512, shape=SHAPES[number % 3], **fixed)
+        assert flags_of(measure_field(grey)), f"{fault} {number}"

@@ -37,11 +37,10 @@ class Agreed:
     def sentence(self) -> str:
         """Say how many cells were read twice, and in how many the root was the same."""
         if not self.read_twice:
-            return (
-                "No cell that fits has been judged twice by assessors who did not see each other’s judgement."
-            )
+            return "No cell that fits was judged twice by assessors who did not see each other’s judgement."
         if self.found is None:
-            return f"{as_count(self.read_twice, 'cell')} judged twice, blind: too few to say how well they agree."
+            read = as_count(self.read_twice, "cell")
+            return f"{read} judged twice, blind: too few to say how well they agree."
         kappa = f"kappa {estimate_line(self.found.kappa)}" if self.found.kappa else "kappa cannot be given"
         return (
             f"{as_count(self.found.n, 'cell')} judged twice, blind; the same root in"

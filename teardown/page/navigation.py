@@ -6,7 +6,7 @@ from functools import cached_property
 
 from django.conf import settings
 from django.http import HttpRequest
-from django.urls import NoReverseMatch, reverse
+from django.urls import NoReverseMatch, resolve, reverse
 from django.utils.module_loading import import_string
 
 MAIN = (
@@ -20,7 +20,10 @@ MAIN = (
 )
 MORE = (
     ("recipes", "Recipes"),
+    ("materials", "Materials"),
     ("tests", "Tests"),
+    ("chambers", "Chambers"),
+    ("studies", "Studies"),
     ("samples", "Samples"),
     ("photographs", "Photographs"),
     ("micrographs", "Micrographs"),
@@ -29,6 +32,7 @@ MORE = (
     ("vocabulary", "Vocabulary"),
     ("cautions", "Cautions"),
     ("methods", "Methods"),
+    ("arrivals", "Files received"),
     ("runs", "Work in the background"),
 )
 
@@ -74,8 +78,16 @@ class Entries:
                 url = reverse(name)
             except NoReverseMatch:
                 continue
+            if not self._may(url):
+                continue
             count = import_string(counts[name])(self.request.user) if name in counts else None
             yield Entry(name, label, url, self.request.path.startswith(url), count)
+
+    def _may(self, url: str) -> bool:
+        """Tell whether this person may open the page: nobody is led to a door that is shut for them."""
+        action = getattr(resolve(url).func, "action", "")
+        may = getattr(getattr(self.request, "user", None), "may", None)
+        return not action or may is None or bool(may(action))
 
 
 def address(name: str, *args: object) -> str:

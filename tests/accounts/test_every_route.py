@@ -66,6 +66,16 @@ def test_each_role_meets_what_the_table_says_and_no_fault(role):
     assert not wrong, "\n".join(map(str, wrong))
 
 
+@pytest.mark.django_db
+@pytest.mark.parametrize("role", [role for role in Role.values if role != Role.INSTRUMENT])
+def test_nobody_is_led_to_a_page_that_is_shut_for_them(client, role):
+    client.force_login(make_user(role))
+    head = client.get("/account/").content.decode().split("<main")[0]
+    links = set(re.findall(r'<li><a href="(/[^"]*)"', head))
+    assert [link for link in links if client.get(link).status_code == 403] == []
+    assert links
+
+
 @pytest.fixture
 def everything(db):
     return things(make_user(*(role for role in Role.values if role != "guest")))

@@ -35,7 +35,7 @@ def fitted(operator):
 
 def test_the_page_opens_with_what_was_found(web, fitted):
     page = web.get(reverse("pattern", args=[fitted.pk])).content.decode()
-    assert "alpha-iron (ferrite) 49." in page or "alpha-iron (ferrite) 50." in page
+    assert "by mass alpha-iron (ferrite) 50" in page
     assert "SP-0451" in page
     assert "less than" in page
     assert page.count("<svg") >= 4
@@ -164,6 +164,14 @@ def test_a_bad_wish_for_a_fit_says_why(web, fitted, asked, says):
     assert answer.status_code == 422
     assert says in answer.content.decode()
     assert Run.objects.count() == before
+
+
+def test_a_phase_left_out_is_one_touch_away(web, operator):
+    pattern = make_pattern(operator, phases=["iron", "spinel"])
+    work_off()
+    page = web.get(reverse("pattern", args=[pattern.pk]))
+    assert page.context["page"].shown.missing[0][0] == "iron-hydroxide"
+    assert "Fit again with iron(II) hydroxide too" in page.content.decode()
 
 
 def test_fractions_are_typed_for_a_pattern_and_for_a_sample(web, fitted):

@@ -15,6 +15,7 @@ class PhaseLine:
     key: str
     name: str
     share: str
+    brief: str
     esd: str
     u: str
     below_limit: bool
@@ -53,6 +54,7 @@ def _line(row: PhaseFraction) -> PhaseLine:
         key=row.phase,
         name=details.get("name") or row.phase,
         share=f"less than {share}" if row.below_limit else share,
+        brief=fraction_as_percent(row.weight_fraction, 0 if (row.u or row.esd or 0.01) >= 0.01 else 1),
         esd="" if row.esd is None else number(100 * row.esd, 2),
         u="" if row.u is None else number(100 * row.u, 1),
         below_limit=row.below_limit,

@@ -1,5 +1,6 @@
 """One pattern, or one result from elsewhere, as its page shows it."""
 
+from collections import Counter
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -12,6 +13,7 @@ from teardown.diffraction.runs import standing, verdicts_on
 from teardown.files.models import Run
 from teardown.page.figures import Figure
 from teardown.page.typesetting import number
+from teardown.science.crystallography.phases import phase_table
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,6 +46,8 @@ class FitPage:
     has_esd: bool
     has_corrected: bool
     has_absolute: bool
+    missing: tuple[tuple[str, str], ...]
+    offered: tuple[str, ...]
     may_review: bool
     external: bool
 
@@ -136,9 +140,19 @@ def fit_page(fit: Fit, user: Any, word: Review | None = None, stands: Fit | None
         has_esd=any(line.esd for line in lines),
         has_corrected=any(line.corrected for line in lines),
         has_absolute=any(line.absolute for line in lines),
+        missing=_missing(fit),
+        offered=tuple(fit.run.settings.get("phases", ())),
         may_review=may(user, "measures.review"),
         external=external,
     )
+
+
+def _missing(fit: Fit) -> tuple[tuple[str, str], ...]:
+    """Name the phases that would explain most of the peaks left over: key and name, the likeliest first."""
+    peaks = [u["candidates"] for u in fit.statistics.get("unexplained", []) if not u["ghost"]]
+    counted = Counter(key for candidates in peaks for key in candidates[:2])
+    names = {flag: phase.name for flag, phase in phase_table().phases.items()}
+    return tuple((key, names[key]) for key, _ in counted.most_common(2) if key in names)
 
 
 def _status(fit: Fit, word: Review | None, stands: Fit | None) -> str:
@@ -198,7 +212,7 @@ def _sentence(pattern: Pattern, shown: FitPage | None) -> str:
     if shown is None:
         return f"{of}, taken with {pattern.get_radiation_display()}; nothing was found in it so far."
     found = [line for line in shown.lines if not line.below_limit]
-    names = [f"{line.name} {line.share}" for line in found[:3]]
+    names = [f"{line.name} {line.brief}" for line in found[:3]]
     rest = f" and {len(found) - 3} more" if len(found) > 3 else ""
     tube = pattern.get_radiation_display()
     return f"{of}, taken with {tube}: by mass {', '.join(names)}{rest} ({shown.status})."

@@ -31,7 +31,9 @@ SECRET_KEY = env("TEARDOWN_SECRET_KEY", default="") or _secret_key()
 DEBUG = env.bool("TEARDOWN_DEBUG", default=False)
 HTTPS = env.bool("TEARDOWN_HTTPS", default=False)
 ALLOWED_HOSTS = env.list("TEARDOWN_HOSTS", default=["localhost", "127.0.0.1", "[::1]"])
-LABORATORY = env("TEARDOWN_LABORATORY", default="Laboratory")
+# A data folder that holds the invented laboratory says so on every page.
+_INVENTED = "Skerry Point Laboratory (invented)" if (DATA_DIR / "demo.json").exists() else ""
+LABORATORY = env("TEARDOWN_LABORATORY", default=_INVENTED or "Laboratory")
 
 INSTALLED_APPS = [
     "django.contrib.auth",

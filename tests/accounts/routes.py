@@ -12,11 +12,18 @@ from django.utils import timezone
 from PIL import Image
 
 from teardown.accounts.models import User
+from teardown.api.actions import issue_key
 from teardown.cells.actions import add_material, keep_study, show_import
+from teardown.diffraction.actions import add_pattern, give_fractions
+from teardown.diffraction.models import Fit
 from teardown.dissection import actions as bench
+from teardown.dissection.models import CautionCard
 from teardown.files.models import Run
 from teardown.files.store import keep
+from teardown.files.tasks import work_off
 from teardown.imaging.actions import add_micrograph
+from teardown.imaging.models import ImagingSession
+from teardown.science.crystallography.phantoms import powder_pattern
 from tests.makers import NOW, make_build, make_cell, make_revision, make_test
 
 CELL = "SECRETCELL-1"
@@ -97,7 +104,22 @@ def things(by: User) -> dict[str, dict[str, Any]]:
     order, *_ = bench.send_orders(samples=[sample], technique="diffraction", by=by)
     mount = bench.mount_samples(samples=[(sample, "across")], by=by)
     micrograph = add_micrograph(picture=picture("PNG"), name="1.png", by=by, pixel_size_um=0.2, sample=sample)
-    return {
+    session = ImagingSession.objects.create(name="one evening")
+    made = powder_pattern({"iron": 0.6, "magnetite": 0.4}, anode="cu", seed=1)
+    lines = [f"{a:.3f} {c:.0f}" for a, c in zip(made.two_theta_deg, made.counts, strict=True)]
+    pattern = add_pattern(
+        file="\n".join(lines).encode(), name="1.xy", by=by, sample=sample, radiation="cu", fit=False
+    )
+    give_fractions(result="iron 61.2(8)\nmagnetite 38.8(8)", pattern=pattern, by=by, source="elsewhere")
+    work_off()
+    fit = Fit.objects.get()
+    token, _ = issue_key(user=by, name="notebook", by=by)
+    fits = {name: {"pk": fit.pk} for name in ("fit", "fit_review", "fit_cif", "fit_curves")}
+    return fits | {
+        "patterns": {"pk": pattern.pk},
+        "micrograph-sessions": {"pk": session.pk},
+        "marks": {"kind": "micrograph", "pk": micrograph.pk},
+        "keys": {"pk": token.pk},
         "people": {"username": by.username},
         "files": {"sha256": keep(b"abc", by=by).file.sha256},
         "runs": {"pk": run.pk},
@@ -117,7 +139,7 @@ def things(by: User) -> dict[str, dict[str, Any]]:
         "samples": {"code": sample.code},
         "orders": {"pk": order.pk},
         "mounts": {"code": mount.code},
-        "cautions": {"key": "caustic"},
+        "cautions": {"key": CautionCard.objects.order_by("pk").values_list("key", flat=True)[0]},
         "micrographs": {
             "pk": micrograph.pk,
             "level": 0,

@@ -151,8 +151,16 @@ export class Queue {
     const headers = { "X-CSRFToken": csrf(), "X-Requested-With": "bench" };
     if (type) headers["Content-Type"] = type;
     try {
-      const response = await fetch(address, { method: "POST", body, headers, redirect: "error", credentials: "same-origin" });
-      if (response.ok || response.status === 422) return await response.json();
+      const response = await fetch(address, { method: "POST", body, headers, redirect: "manual", credentials: "same-origin" });
+      if (response.ok || response.status === 422) {
+        this.trouble = "";
+        return await response.json();
+      }
+      if (response.type === "opaqueredirect") {
+        this.trouble = "Sign in again; everything waits here.";
+        this.changed();
+        return null;
+      }
       if (response.status === 403 && again && await this.freshToken()) return await this.post(address, body, type, false);
       this.trouble = response.status === 403 ? "Sign in again; everything waits here." : `The server answers ${response.status}; everything waits here.`;
     } catch {

@@ -297,7 +297,8 @@ class Bench {
 
   async count() {
     const { waiting, refused, kept } = await this.queue.counts();
-    part("here").textContent = `${waiting} kept here${refused ? `, ${refused} to look at` : ""}`;
+    const again = this.queue.trouble?.startsWith("Sign in") && waiting ? ", sign in again" : "";
+    part("here").textContent = `${waiting} kept here${refused ? `, ${refused} to look at` : ""}${again}`;
     part("here").classList.toggle("waits", waiting + refused > 0);
     part("server").textContent = `${this.known.length + kept} kept on the server`;
   }
@@ -310,7 +311,7 @@ class Bench {
 
   async tray() {
     const rows = (await this.queue.all()).filter((row) => row.state !== "kept");
-    part("tray-sentence").textContent = rows.length ? this.queue.trouble ?? "These go to the server by themselves." : "Nothing waits here.";
+    part("tray-sentence").textContent = rows.length ? this.queue.trouble || "These go to the server by themselves." : "Nothing waits here.";
     part("tray").replaceChildren(...rows.map((row) => {
       const item = document.createElement("li");
       const text = document.createElement("span");

@@ -28,14 +28,17 @@ class Wire:
     """A loopback wire between browser and server that can be cut and mended."""
 
     def __init__(self, port):
-        self.port, self.up = port, True
+        self.port, self.up, self.ends = port, True, []
         self.socket = socket.create_server(("127.0.0.1", 0))
         self.address = f"http://127.0.0.1:{self.socket.getsockname()[1]}"
         threading.Thread(target=self._serve, daemon=True).start()
 
     def cut(self):
-        """Let nothing through."""
+        """Let nothing through, and drop what is connected."""
         self.up = False
+        for end in self.ends:
+            with contextlib.suppress(OSError):
+                end.shutdown(socket.SHUT_RDWR)
 
     def mend(self):
         """Let all through again."""
@@ -51,6 +54,7 @@ class Wire:
                 client.close()
                 continue
             server = socket.create_connection(("127.0.0.1", self.port))
+            self.ends += [client, server]
             for source, target in ((client, server), (server, client)):
                 threading.Thread(target=self._carry, args=(source, target), daemon=True).start()
 
@@ -122,7 +126,7 @@ def test_nothing_is_lost_or_doubled(wire, playwright, browser_type_launch_args, 
     tablet = Tablet(tmp_path / "profile", playwright)
     page = tablet.start()
     cookie = {"name": "sessionid", "value": eyes.session_of(chemist), "url": wire.address}
-    page.context.add_cookies([cookie | {"expires": time.time() + 86400}])
+    page.context.add_cookies([cookie])
     for code in ("SP-0414", "SP-0413"):
         page.goto(f"{wire.address}{reverse('bench_cell', args=[code])}?card=arrival")
         page.wait_for_selector(".scripted .bench-card.here")
@@ -143,6 +147,7 @@ def test_nothing_is_lost_or_doubled(wire, playwright, browser_type_launch_args, 
     page.goto(f"{wire.address}{reverse('bench_cell', args=['SP-0413'])}?card=arrival")
     page.wait_for_selector(".scripted .bench-card.here")
     kept(page, 10)
+    page.context.add_cookies([cookie])  # a browser writes its cookies to disk every half minute only
     assert page.locator('.bench-card.here [data-part="arrival.condition"]').inner_text() == "intact"
     wire.mend()
     kept(page, 0)

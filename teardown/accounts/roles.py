@@ -56,6 +56,7 @@ ACTIONS: dict[str, tuple[str, frozenset[str]]] = {
     "measures.run":       ("have an image measured",                         LAB),
     "measures.review":    ("accept or reject a measurement",                 frozenset({O, A, R, L})),
     "patterns.add":       ("add diffraction patterns and phase fractions",   frozenset({O, A, L, I})),
+    "images.mark":        ("mark places on images",                          LAB),
     "modes.propose":      ("propose a failure mode",                         frozenset({B, A, R, L})),
     "modes.judge":        ("judge failure modes",                            frozenset({A, R, L})),
     "modes.decide":       ("decide between judgements",                      frozenset({R, L})),

@@ -1,7 +1,7 @@
 """Marks on images, views that the team keeps, and what a cell has come to, asked of the rows."""
 
 from collections.abc import Iterable
-from typing import Any
+from typing import Any, Self
 
 from django.conf import settings
 from django.db import models
@@ -21,6 +21,14 @@ STATES = ("built", "on test", "ended", "opened", "sampled", "measured", "judged"
 GENERATIONS = 3  # how often a piece may have been cut again and still be found
 
 
+class MarkQuerySet(models.QuerySet["Mark"]):
+    """Questions to marks."""
+
+    def standing(self) -> Self:
+        """Only marks that nobody took away."""
+        return self.filter(withdrawn=False, superseded_by=None)
+
+
 class Mark(AppendOnly):
     """A place on an image that someone points at, with words."""
 
@@ -38,6 +46,8 @@ class Mark(AppendOnly):
     withdrawn = models.BooleanField(default=False)
     by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
     at = models.DateTimeField(auto_now_add=True)
+
+    objects = MarkQuerySet.as_manager()
 
     class Meta:
         ordering = ["pk"]

@@ -13,5 +13,10 @@ urlpatterns = [
     path("side-by-side/keep/", views.keep, name="keep_view"),
     path("records/", views.records, name="records"),
     path("records/chain/", views.chain, name="chain"),
+    path("marks/<str:kind>/<int:pk>/", views.marks, name="marks"),
+    path("marks/<int:pk>/away/", views.mark_away, name="mark_away"),
+    path("methods/", views.methods, name="methods"),
+    path("methods/refusals/", views.refusals, name="refusals"),
+    path("methods/<str:key>/", views.method, name="method"),
     path("search/", views.search, name="search"),
 ]

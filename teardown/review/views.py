@@ -5,25 +5,29 @@ import re
 from collections.abc import Iterable, Iterator
 
 from django.contrib import messages
+from django.core.exceptions import ObjectDoesNotExist, ValidationError
 from django.http import Http404, HttpRequest, HttpResponse
-from django.shortcuts import redirect, render
+from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
-from django.views.decorators.http import require_POST, require_safe
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from teardown.accounts.roles import may, needs
 from teardown.cells.models import Cell
 from teardown.records.models import Record
-from teardown.review.actions import keep_view
+from teardown.review.actions import keep_view, mark_place, take_mark_away
 from teardown.review.dossier.beside import ORDERS, beside_page
 from teardown.review.dossier.cell import cell_page
 from teardown.review.dossier.cells import page_of, rows_of, table_of
 from teardown.review.dossier.chain import chain_state, page_of_records
 from teardown.review.dossier.first import first_page
 from teardown.review.dossier.first import search as find
+from teardown.review.dossier.marks import image_of, mark_page
+from teardown.review.dossier.refusals import every_refusal
 from teardown.review.filters import CellFilter, RecordFilter, in_order
-from teardown.review.forms import KeepForm
-from teardown.review.models import KeptView
+from teardown.review.forms import AwayForm, KeepForm, MarkForm
+from teardown.review.models import KeptView, Mark
+from teardown.review.rules import METHODS, grouped
 
 
 @require_safe
@@ -165,3 +169,66 @@ def search(request: HttpRequest) -> HttpResponse:
     if len(hits) == 1:
         return redirect(hits[0].href)
     return render(request, "review/search.html", {"text": text, "hits": hits})
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@needs("images.mark")
+def marks(request: HttpRequest, kind: str, pk: int) -> HttpResponse:
+    """Show an image with its marks; mark a place on it."""
+    form = MarkForm(request.POST or None)
+    try:
+        if form.is_valid():
+            image, _ = image_of(kind, pk, request.user)
+            mark_place(image=image, box=form.box, words=form.cleaned_data["words"], by=request.user)
+            return redirect("marks", kind, pk)
+        page = mark_page(kind, pk, request.user)
+    except ValidationError as error:
+        form.add_error(None, error)
+        page = mark_page(kind, pk, request.user)
+    except (KeyError, ObjectDoesNotExist):
+        raise Http404(f"{kind} {pk}") from None
+    context = {"page": page, "form": form, "away": AwayForm()}
+    return render(request, "review/marks.html", context, status=400 if form.errors else 200)
+
+
+@require_POST
+@needs("images.mark")
+def mark_away(request: HttpRequest, pk: int) -> HttpResponse:
+    """Take a mark away, with the reason."""
+    mark = get_object_or_404(Mark.objects.standing(), pk=pk)
+    kind, image = (
+        ("photograph", mark.photograph_id) if mark.photograph_id else ("micrograph", mark.micrograph_id)
+    )
+    try:
+        image_of(kind, image or 0, request.user)
+        take_mark_away(mark=mark, reason=request.POST.get("reason", ""), by=request.user)
+    except ObjectDoesNotExist:
+        raise Http404(str(pk)) from None
+    except ValidationError as error:
+        messages.error(request, " ".join(error.messages))
+    return redirect("marks", kind, image)
+
+
+@require_safe
+@needs("account.own")
+def methods(request: HttpRequest) -> HttpResponse:
+    """List how each number is made."""
+    return render(request, "review/methods.html", {"groups": grouped()})
+
+
+@require_safe
+@needs("account.own")
+def method(request: HttpRequest, key: str) -> HttpResponse:
+    """Say how one number is made, how sure it is, and what it cannot tell."""
+    if key not in METHODS:
+        raise Http404(f"No number is called {key}.")
+    chosen = METHODS[key]
+    others = [one for one in METHODS.values() if one.group == chosen.group and one != chosen]
+    return render(request, f"review/methods/{key}.html", {"method": chosen, "others": others})
+
+
+@require_safe
+@needs("account.own")
+def refusals(request: HttpRequest) -> HttpResponse:
+    """Explain every code with which something here says no."""
+    return render(request, "review/refusals.html", {"refusals": every_refusal()})

@@ -23,6 +23,7 @@ from teardown.records.models import Record
 from teardown.records.rules import subject_of
 from teardown.review.dossier import words
 from teardown.review.dossier.history import History, capacity_figure, caption, histories_of
+from teardown.review.dossier.marks import ShownMark, marks_of
 from teardown.review.dossier.measures import ShownFit, ShownMeasure, fits_of, measures_of, ties_of
 from teardown.review.dossier.opened import Opened, opened_of
 from teardown.review.dossier.verdicts import Standing, standing_of
@@ -49,6 +50,7 @@ class SectionImage:
     href: str
     words: str
     status: str
+    marked: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,6 +69,7 @@ class CellPage:
     fits: tuple[ShownFit, ...]
     opened: Opened | None
     balance: ShownBalance
+    marks: tuple[ShownMark, ...]
     standing: Standing
     judgements: Judgements
     last_record: int
@@ -120,6 +123,7 @@ def cell_page(code: str, *, user: Any, now: dt.datetime) -> CellPage:
         fits=fits,
         opened=opened,
         balance=balance_of(cell),
+        marks=tuple(marks_of(cell)),
         standing=standing,
         judgements=judgements_of(cell, user),
         last_record=Record.objects.filter(subject=subject_of(cell)).aggregate(last=Max("seq"))["last"] or 0,
@@ -237,4 +241,5 @@ def _section(row: Micrograph, tie: Tie, result: SectionResult | None, status: st
         address("micrograph", row.pk),
         ", ".join(filter(None, parts)) + (f"; {number(age, 0)} min in air" if age is not None else ""),
         status,
+        address("marks", "micrograph", row.pk),
     )

@@ -21,6 +21,7 @@ class Picture:
     words: str
     minutes: float | None
     face: bool = False
+    marked: str = ""
 
     @property
     def caption(self) -> str:
@@ -188,6 +189,7 @@ def pictures_of(cells: Iterable[int]) -> dict[int, list[Picture]]:
                 words,
                 photograph.minutes_since_opening,
                 face="face" in words,
+                marked=address("marks", "photograph", photograph.pk),
             )
         )
     return found

@@ -1,5 +1,6 @@
 """The pages of a test, its imports, and the cells of a recipe over each other."""
 
+from contextlib import closing
 from pathlib import Path
 
 import pytest
@@ -92,8 +93,8 @@ def test_the_numbers_can_be_taken_away(client: Client, imported: Test) -> None:
         client.get(reverse("test_curves", args=[imported.pk]) + "?cycles=2").content.decode().splitlines()
     )
     assert len(curves) == 1 + 2 * 120
-    series = client.get(reverse("test_series", args=[imported.pk]))
-    assert b"".join(series).startswith(b"PAR1")  # type: ignore[arg-type]
+    with closing(client.get(reverse("test_series", args=[imported.pk]))) as series:
+        assert b"".join(series).startswith(b"PAR1")  # type: ignore[arg-type]
 
 
 def test_a_test_without_files_says_so(client: Client, analyst: User) -> None:
@@ -124,6 +125,14 @@ def test_a_file_is_shown_mapped_applied_and_withdrawn_in_the_browser(client: Cli
     assert client.post(address, {"deed": "withdraw", "reason": ""}).status_code == 422
     client.post(address, {"deed": "withdraw", "reason": "wrong cell"})
     assert CyclingFile.objects.filter(withdrawn=True).exists()
+
+
+def test_an_import_that_was_left_is_found_again(client: Client, analyst: User) -> None:
+    test = make_test()
+    client.post(reverse("import_series", args=[test.pk]), {"file": SimpleUploadedFile("left.csv", _text())})
+    page = client.get(reverse("history", args=[test.pk])).content.decode()
+    assert "Shown, not applied yet" in page
+    assert "left.csv" in page
 
 
 def test_a_map_without_a_unit_is_refused_in_words(client: Client, analyst: User) -> None:
@@ -170,7 +179,8 @@ def test_what_is_kept_beside_the_database_can_be_made_again(client: Client, impo
     client.post(reverse("sum_up_again", args=[imported.pk]))
     work_off()
     assert "not kept here any more" not in client.get(address).content.decode()
-    assert client.get(reverse("test_series", args=[imported.pk])).status_code == 200
+    with closing(client.get(reverse("test_series", args=[imported.pk]))) as series:
+        assert series.status_code == 200
 
 
 def test_a_failed_summary_says_why_and_can_be_tried_again(client: Client, analyst: User) -> None:

@@ -10,7 +10,7 @@ from teardown.cycling.dossier.axes import ACROSS, PER, View
 from teardown.cycling.dossier.chosen import Chosen, chosen_curves
 from teardown.cycling.models import Curves, CyclingFile, TestSummary
 from teardown.cycling.store import Columns, unpack
-from teardown.files.models import Run
+from teardown.files.models import Delivery, Run
 from teardown.page.figures import Figure
 from teardown.science.electrochemistry.summary import METRICS
 from teardown.science.estimate import Estimate
@@ -107,6 +107,7 @@ class TestPage:
     small: tuple[Figure, ...]
     chosen: Chosen | None
     files: tuple[CyclingFile, ...]
+    shown: tuple[Delivery, ...]
     run: Run | None
 
     @property
@@ -131,7 +132,7 @@ def curves_of(test: Test) -> tuple[Curves | None, Columns]:
 
 
 def test_page(test: Test, query: Mapping[str, str]) -> TestPage:
-    """Put the page of one test together. Five queries, however many cycles."""
+    """Put the page of one test together. Six queries, however many cycles."""
     packed, columns = curves_of(test)
     summary = TestSummary.objects.filter(test=test).first()
     view = View.asked(query, test.cell.iron_mass_g)
@@ -158,6 +159,7 @@ def test_page(test: Test, query: Mapping[str, str]) -> TestPage:
         small=tuple(f for f in small if f is not None),
         chosen=chosen,
         files=_files(test),
+        shown=_only_shown(test),
         run=Run.objects.filter(function="cycling.summarise", subject=f"cells.test:{test.pk}")
         .order_by("-pk")
         .first(),
@@ -169,6 +171,14 @@ def _files(test: Test) -> tuple[CyclingFile, ...]:
         "receipt__file", "receipt__by", "delivery", "superseded_by"
     )
     return tuple(rows)
+
+
+def _only_shown(test: Test) -> tuple[Delivery, ...]:
+    """Give the imports of a test that nobody has applied or withdrawn yet."""
+    rows = Delivery.objects.filter(
+        kind="cycling.series", subject=f"cells.test:{test.pk}", state=Delivery.State.SHOWN
+    )
+    return tuple(rows.select_related("receipt"))
 
 
 def _shown(summary: TestSummary | None) -> list[Shown]:

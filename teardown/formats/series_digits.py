@@ -1,0 +1,51 @@
+"""The smallest step that each column of a file was written with."""
+
+import numpy as np
+
+from teardown.formats.series_clocks import printed_step
+from teardown.formats.series_draft import CORE, Draft
+from teardown.science.electrochemistry.columns import Array
+
+
+def resolutions(draft: Draft) -> dict[str, float]:
+    """Find the smallest written step of time, current, voltage and each counter, in canonical units."""
+    wanted = {
+        c.quantity: c
+        for c in draft.map.columns
+        if c.quantity in draft.columns
+        and c.kind == "number"
+        and (c.quantity in CORE or c.quantity.endswith(("_ah", "_wh")))
+    }
+    if draft.table.text is None:
+        found = {q: _distinct_step(draft.columns[q]) for q in wanted}
+    else:
+        printed = {q: printed_step(draft.table.sample(c.name)) for q, c in wanted.items()}
+        digits = {q: d for q, (_, d) in printed.items()}
+        step = {q: s for q, (s, _) in printed.items()}
+        if draft.table.trims_zeros([c.name for c in wanted.values()]) and "current_ampere" in step:
+            # a writer that drops trailing zeros shows its digits in the voltage, not in a constant current
+            finest = max(digits.get("voltage_volt", 0), digits["current_ampere"])
+            step["current_ampere"] = (
+                0.0 if step.get("voltage_volt") == 0 else min(step["current_ampere"], 10.0**-finest)
+            )
+        found = {q: s * abs(wanted[q].factor) for q, s in step.items()}
+    clock = draft.map.column("test_time_second") or draft.map.column("unix_time_second")
+    if clock is not None and clock.kind != "number":
+        found["test_time_second"] = _clock_step(draft.columns["test_time_second"])
+    return found
+
+
+def _distinct_step(values: Array) -> float:
+    """Give the smallest step between distinct values of some records; 0 where they are of full precision."""
+    some = np.unique(values[np.isfinite(values)][:: max(1, values.size // 5000)])
+    if some.size < 2:
+        return 0.0
+    steps = np.diff(some)
+    least = float(steps.min())
+    whole = np.abs(some / least - np.round(some / least))
+    return least if least > 1e-9 * float(np.max(np.abs(some))) and float(whole.max()) < 1e-3 else 0.0
+
+
+def _clock_step(time_s: Array) -> float:
+    """Give one second for a clock that shows whole seconds, else a thousandth."""
+    return 1.0 if np.all(np.abs(time_s[:5000] - np.round(time_s[:5000])) < 1e-9) else 0.001

@@ -17,6 +17,9 @@ from teardown.science.stereology.sensitivity import Sensitivity
 from teardown.science.stereology.settings import Settings
 from teardown.science.stereology.shading import Gain
 
+# the calmed picture of a blur of 2 px reads 2.0 to 2.2 px, one of 3 px from 2.28 on
+WIDEST_EDGE_PX = 2.2
+MOST_SHOULDER = 0.0145
 # flags that speak of how much was seen, not of how good the picture is
 SAMPLING = frozenset({"field_too_small", "few_fields", "fields_disagree"})
 
@@ -145,7 +148,9 @@ def _of_levels(facts: Facts) -> list[Remark]:
                 "Scan slower, or raise the contrast.",
             )
         )
-    if search.shoulder > 0.0095 and (levels.source == "prior" or highest < 0.86):
+    coverage = facts.estimates.get("oxide_coverage")
+    little = levels.source == "prior" or (coverage is not None and coverage.value < 0.3)
+    if search.shoulder > MOST_SHOULDER and little and highest < 0.86:
         found.append(
             _remark(
                 "oxide_not_separable",
@@ -175,7 +180,6 @@ def _of_levels(facts: Facts) -> list[Remark]:
                 "Both count as oxide; the smaller may be hydrous.",
             )
         )
-    coverage = facts.estimates.get("oxide_coverage")
     if coverage is not None and coverage.value < 0.04:
         found.append(
             _remark(
@@ -192,7 +196,7 @@ def _of_levels(facts: Facts) -> list[Remark]:
 def _of_resolution(facts: Facts) -> list[Remark]:
     sigma = facts.search.edge_sigma_px
     found = []
-    if sigma > 2.0:
+    if sigma > WIDEST_EDGE_PX:
         found.append(
             _remark(
                 "edge_too_wide",

@@ -1,0 +1,169 @@
+"""Remarks on what the beam fell on: grains that hide, single phases, spinels."""
+
+from collections.abc import Iterator, Sequence
+
+from teardown.science.crystallography.absorption import linear_absorption_per_cm
+from teardown.science.crystallography.fractions import Shares
+from teardown.science.crystallography.microabsorption import VALID, contrast_times_diameter
+from teardown.science.crystallography.phases import Phase
+from teardown.science.crystallography.radiation import NAMES
+from teardown.science.crystallography.refinement import Refinement
+from teardown.science.crystallography.results import ASSUMED_SIZE_UM, CONTRAST_REFUSED, PhaseResult
+from teardown.science.crystallography.settings import Settings
+from teardown.science.errors import Remark
+
+
+def of_grains(refined: Sequence[Phase], mixed: Shares, fit: Refinement, chosen: Settings) -> Iterator[Remark]:
+    """Remark on grains that hide themselves."""
+    there = [p for p, w in zip(refined, mixed.weight, strict=True) if w > 0]
+    anode, size = fit.beam.anode, chosen.particle_size_um
+    if len(there) < 2:
+        return
+    metal = any(p.key == "iron" for p in there)
+    largest = size[1] if size else ASSUMED_SIZE_UM[1] if metal else 2.0
+    contrast = contrast_times_diameter(there, anode, largest)
+    if metal and size is None:
+        yield Remark(
+            "NO_PARTICLE_SIZE",
+            "warning",
+            (
+                f"Iron stands beside other phases and no grain size is given. With {NAMES[anode]} "
+                "and grains of 2 µm iron is hidden by several percent with Cu, by under 1 % with "
+                "Co or Mo; the uncertainty allows for 1 to 5 µm."
+            ),
+            remedy="Give the grain size, from a micrograph if there is one.",
+        )
+    if contrast > CONTRAST_REFUSED:
+        yield Remark(
+            "MICROABSORPTION",
+            "warning",
+            (
+                f"Strongly absorbing grains hide themselves: the spread of µ times {largest:g} µm "
+                f"is {contrast:.2f} (above 0.05)."
+            ),
+            contrast,
+            remedy=(
+                "Read the corrected values beside the plain ones; Co or Mo Kα make the effect "
+                "several times smaller for iron."
+            ),
+        )
+    highest = max(linear_absorption_per_cm(p, anode) for p in there) * largest * 1e-4
+    if highest > VALID and contrast > CONTRAST_REFUSED:
+        yield Remark(
+            "BRINDLEY_OUT",
+            "warning",
+            (
+                f"µD reaches {highest:.2f}, beyond the {VALID} up to which the microabsorption "
+                "correction holds: it shows a direction, not a value."
+            ),
+            highest,
+            remedy="Grind finer, or use Co or Mo Kα.",
+        )
+    if metal and any(p.group in {"spinel", "oxide"} for p in there):
+        yield Remark(
+            "METAL_CORE_SHELL",
+            "info",
+            "Where oxide coats the metal, it hides the core, and no correction exists for that.",
+            remedy="Look at a micrograph: skins on grains mean that metal is under-read.",
+        )
+
+
+def of_phases(fit: Refinement, refined: Sequence[Phase], rows: Sequence[PhaseResult]) -> Iterator[Remark]:
+    """Remark on single phases: cells, widths, texture, displacement factors, salts."""
+    by_key = {r.phase: r for r in rows}
+    for i, phase in enumerate(refined):
+        row = by_key[phase.key]
+        moves = [(float(fit.theta[k]), fit.parameters[k]) for k in fit.patterns[i].cell_at]
+        if phase.tie is None and any(abs(m) > 0.004 for m, p in moves if p.part < 3):
+            yield Remark(
+                "CELL_OFF",
+                "warning",
+                f"The cell of {phase.name} is {100 * max(abs(m) for m, _ in moves):.1f} % from the table.",
+                where=phase.key,
+                remedy="Check that it is this phase, and the displacement.",
+            )
+        if any(m <= p.low + 1e-9 or m >= p.high - 1e-9 for m, p in moves):
+            yield Remark(
+                "CELL_AT_BOUND",
+                "warning",
+                f"The cell of {phase.name} ran to the end of its range.",
+                where=phase.key,
+                remedy="It is probably not this phase.",
+            )
+        if not row.width_measured:
+            yield Remark(
+                "SIZE_PRIOR",
+                "info",
+                f"The line width of {phase.name} is assumed, not measured.",
+                where=phase.key,
+            )
+        if row.texture_r is not None and not 0.7 <= row.texture_r <= 1.3:
+            yield Remark(
+                "TEXTURE",
+                "warning",
+                f"Grains of {phase.name} do not lie at random (March-Dollase r = {row.texture_r:.2f}).",
+                row.texture_r,
+                phase.key,
+                "Fill the holder from the side, or spin the specimen.",
+            )
+        if phase.platy and row.texture_r is None:
+            yield Remark(
+                "TEXTURE_UNMODELLED",
+                "info",
+                f"{phase.name.capitalize()} is platy, and is too weak here to show whether it lies flat.",
+                where=phase.key,
+            )
+        if row.delta_B_A2 is not None and abs(row.delta_B_A2) > 0.5:
+            yield Remark(
+                "B_EXTREME",
+                "warning",
+                (
+                    f"The displacement factor of {phase.name} moved by {row.delta_B_A2:+.2f} Å²: "
+                    "intensities fall off unlike the structure's."
+                ),
+                row.delta_B_A2,
+                phase.key,
+                "Check absorption, roughness and the monochromator term.",
+            )
+    if any(p.group == "salt" for p in refined):
+        yield Remark(
+            "SALTS_PRESENT",
+            "info",
+            "Salts of the dried electrolyte are in the sum.",
+            remedy="Read the shares without salt when comparing electrodes.",
+        )
+
+
+def of_spinel(refined: Sequence[Phase], rows: Sequence[PhaseResult], ruler: str | None) -> Iterator[Remark]:
+    """Remark on what X-rays cannot tell of magnetite and maghemite."""
+    spinels = [r for r in rows if r.group == "spinel" and r.status == "found"]
+    if not spinels:
+        return
+    there = {p.key for p in refined}
+    if ruler is None or ruler not in there:
+        yield Remark(
+            "SPINEL_NO_RULER",
+            "warning",
+            (
+                "Magnetite and maghemite differ here by a cell edge alone, and no line of known "
+                "place (iron, a standard) is in the pattern: read their sum only."
+            ),
+            remedy="Add an internal standard, or ask for Mössbauer spectroscopy.",
+        )
+    elif len(spinels) == 1:
+        yield Remark(
+            "SPINEL_BY_CELL",
+            "info",
+            (
+                "How far the spinel is oxidised is read from its cell edge; diffraction does not "
+                "replace Mössbauer spectroscopy for it."
+            ),
+            spinels[0].oxidation,
+        )
+    if len(spinels) > 1:
+        yield Remark(
+            "SPINEL_DOUBLE",
+            "warning",
+            "Two spinels overlap nearly everywhere: their sum is safe, their split carries several percent.",
+            remedy='Offer one "spinel" whose occupancy follows its cell.',
+        )

@@ -1,7 +1,5 @@
 """Every address, app by app."""
 
-from importlib.util import find_spec
-
 from django.urls import URLPattern, URLResolver, include, path
 
 APPS = (
@@ -19,9 +17,7 @@ APPS = (
     "api",
 )
 
-urlpatterns: list[URLPattern | URLResolver] = [
-    path("", include(f"teardown.{app}.urls")) for app in APPS if find_spec(f"teardown.{app}.urls")
-]
+urlpatterns: list[URLPattern | URLResolver] = [path("", include(f"teardown.{app}.urls")) for app in APPS]
 
 handler403 = "teardown.accounts.views.refused"
 handler404 = "teardown.accounts.views.not_found"

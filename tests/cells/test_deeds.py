@@ -103,6 +103,20 @@ def test_cells_are_added_all_or_none(analyst):
     assert not Cell.objects.exists()
 
 
+def test_each_cell_that_cannot_be_is_named(analyst):
+    build = make_build()
+    make_cell("SP-1")
+    new = [NewCell("SP-1", build), NewCell("SP-2", build), NewCell("SP-2", build), NewCell("a b", build)]
+    with pytest.raises(ValidationError) as refusal:
+        add_cells(cells=new, by=analyst)
+    assert [message[:20] for message in refusal.value.messages] == [
+        "SP-1: There is a cel",
+        "SP-2 was given 2 tim",
+        "SP-2 was given 2 tim",
+        "“a b” is no code: us",
+    ]
+
+
 def test_a_cell_is_found_by_the_words_of_its_recipe(analyst):
     build = make_build(make_revision("FeBi-4", additive="BISMUTH Sulfide", iron="Überzug iron"))
     add_cells(cells=[NewCell("SP-1", build, note="Lid ﬁxed twice")], by=analyst)

@@ -115,7 +115,7 @@ class Bench {
   firstOpen() {
     const needed = this.needs();
     if (needed) return needed;
-    const asks = all(".bench-ask[data-term]", this.card).filter((ask) => !["place", "part", "sample", "sure"].includes(ask.dataset.kind));
+    const asks = all(".bench-ask[data-term]", this.card).filter((ask) => !["place", "part", "sample", "sure", "instrument"].includes(ask.dataset.kind));
     return (asks.find((ask) => ask.dataset.kind !== "frames" && !this.answers.has(this.idOf(ask))) ?? asks[0])?.dataset.term;
   }
 
@@ -139,7 +139,7 @@ class Bench {
     part("where").textContent = [title, about].filter(Boolean).join(" · ");
     for (const row of all(".bench-row", this.card)) {
       const ask = this.card.querySelector(`.bench-ask[data-term="${CSS.escape(row.dataset.row)}"]`), words = row.querySelector("strong");
-      const special = { place: this.about.place || "choose", part: this.partWords() || "choose", sample: this.about.sample || "choose", sure: this.about.sure || "not said" };
+      const special = { place: this.about.place || "choose", part: this.partWords() || "choose", sample: this.about.sample || "choose", sure: this.about.sure || "not said", instrument: this.instruments().join(", ") || "not said" };
       const answer = ask && this.answers.get(this.idOf(ask));
       words.textContent = row.dataset.row in special ? special[row.dataset.row] : answer?.said ?? "not asked yet";
       words.classList.toggle("soft", ["choose", "not said", "not asked yet"].includes(words.textContent));
@@ -155,11 +155,22 @@ class Bench {
       for (const button of all('button[name="said"]', ask)) button.setAttribute("aria-pressed", String(said !== undefined && this.words(button) === said));
       for (const button of all("[data-address]", ask)) button.setAttribute("aria-pressed", String(button.dataset.address === this.about.place));
       for (const button of all("[data-sure]", ask)) button.setAttribute("aria-pressed", String(button.dataset.sure === this.about.sure));
+      for (const button of all("[data-instrument]", ask)) button.setAttribute("aria-pressed", String(button.dataset.instrument !== "" && this.instrumentOf(button.dataset.quantity) === button.dataset.instrument));
       for (const button of all("[data-sample]", ask)) button.setAttribute("aria-pressed", String(button.dataset.sample === this.about.sample));
       for (const button of all("[data-part-key]", ask)) button.setAttribute("aria-pressed", String(button.dataset.partKey === this.about.component && Number(button.dataset.partNumber) === this.about.number));
       for (const button of all("[data-frame]", ask)) button.setAttribute("aria-pressed", String(this.answers.has(`frame|${button.dataset.frame}`)));
     }
     this.card.querySelector('[data-deed="same"]')?.setAttribute("aria-pressed", String(this.same));
+  }
+
+  // Which instrument reads what is set-up: it stays until another is touched, and shows on every card that it reads for.
+  instrumentOf(quantity) { return (quantity && localStorage.getItem(`bench-instrument|${quantity}`)) || ""; }
+
+  instruments() { return [...new Set(all("[data-instrument]", this.card).map((b) => b.dataset.quantity).filter(Boolean).map((q) => this.instrumentOf(q)).filter(Boolean))]; }
+
+  readWith(button) {
+    const quantities = button.dataset.quantity ? [button.dataset.quantity] : all("[data-quantity]", button.parentElement).map((b) => b.dataset.quantity);
+    for (const quantity of quantities) button.dataset.instrument ? localStorage.setItem(`bench-instrument|${quantity}`, button.dataset.instrument) : localStorage.removeItem(`bench-instrument|${quantity}`);
   }
 
   partWords() {
@@ -258,10 +269,11 @@ class Bench {
     const value = numberOf(text), { low, high, usualLow, usualHigh, unit, notBelow, critical } = ask.dataset;
     if (Number.isNaN(value)) return this.tell("Type a number.", true);
     if ((low && value < Number(low)) || (high && value > Number(high))) return this.tell(`${text} ${unit} cannot be.`, true);
+    const instrument = all(`[data-instrument="${CSS.escape(this.instrumentOf(ask.dataset.quantity))}"]`, this.card).length ? this.instrumentOf(ask.dataset.quantity) : "";
     const floor = notBelow && this.answers.get(this.id({ ...this.aboutOf(ask), term: notBelow, ...(this.about.sample && this.card.dataset.per === "sample" ? { component: "" } : {}) }))?.value;
     if (floor !== undefined && floor !== "" && value < floor) return this.tell(`This reading, ${text}, is below the one before it, ${floor}. Were the two swapped?`, true);
     const unusual = (usualLow && value < Number(usualLow)) || (usualHigh && value > Number(usualHigh));
-    const keep = () => { this.pad(ask).empty(); this.say(ask, { value: text.trim() }, `${text.trim()} ${unit}`.replace(/ 1$/, ""), unusual ? { confirmed_unusual: true } : {}); };
+    const keep = () => { this.pad(ask).empty(); this.say(ask, { value: text.trim() }, `${text.trim()} ${unit}`.replace(/ 1$/, ""), { ...(unusual ? { confirmed_unusual: true } : {}), ...(instrument ? { instrument } : {}) }); };
     if (!unusual && !critical) return keep();
     this.confirmed = keep;
     part("unusual").textContent = `${text} ${unit}`;
@@ -451,6 +463,7 @@ class Bench {
     else if (dataset.address) { stop(); this.about.place = dataset.address; this.about.sure = ""; this.same = false; this.refresh(); this.open(this.firstOpen()); }
     else if (dataset.partKey) { stop(); Object.assign(this.about, { component: dataset.partKey, number: Number(dataset.partNumber) }); this.refresh(); this.open(this.firstOpen()); }
     else if (dataset.sample) { stop(); this.about.sample = dataset.sample; this.refresh(); this.open(this.firstOpen()); }
+    else if (dataset.instrument !== undefined) { stop(); this.readWith(target); this.refresh(); this.open(this.firstOpen()); }
     else if (dataset.sure) { stop(); this.about.sure = dataset.sure; this.refresh(); this.open(this.firstOpen()); }
     else if (dataset.ago !== undefined) { stop(); this.zero(ask, Number(dataset.ago)); }
     else if (dataset.frame) { stop(); this.frame = dataset.frame; document.getElementById("shutter").click(); }

@@ -64,6 +64,7 @@ ACTIONS: dict[str, tuple[str, frozenset[str]]] = {
     "next_round.plan":    ("plan the next round",                            frozenset({A, R, L})),
     "archive.take":       ("take the whole archive away",                    frozenset({A, L})),
     "records.read":       ("read the records of who did what",               frozenset({B, O, A, R, L, AD})),
+    "instruments.keep":   ("keep instruments and their checks",              frozenset({B, O, A, L})),
     "vocabulary.edit":    ("edit the vocabulary",                            frozenset({L})),
     "cautions.edit":      ("edit caution cards",                             frozenset({L})),
     "files.see":          ("see and download stored files",                  frozenset({B, O, A, R, L, G})),

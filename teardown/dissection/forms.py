@@ -325,6 +325,35 @@ class CautionForm(forms.ModelForm):  # type: ignore[type-arg]
         widgets = {"review_by": forms.DateInput(attrs={"type": "date"})}
 
 
+class InstrumentForm(forms.Form):
+    """An instrument: what it reads, and how well."""
+
+    code = forms.CharField(max_length=40, label="Code")
+    name = forms.CharField(max_length=80, label="Name")
+    quantity = forms.ChoiceField(label="Reads")
+    u = NumberField(
+        required=False, above=0, label="Usual standard uncertainty", help_text="In the unit beside."
+    )
+    unit = forms.CharField(required=False, max_length=10, label="Unit")
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        """Offer what the bench asks for."""
+        super().__init__(*args, **kwargs)
+        asked = Term.objects.of("field").values_list("data__quantity", flat=True)
+        names = sorted({quantity for quantity in asked if quantity})
+        self.fields["quantity"].choices = [("", "choose"), *((name, name) for name in names)]  # type: ignore[attr-defined]
+
+
+class CheckForm(forms.Form):
+    """A check of an instrument."""
+
+    against = forms.CharField(max_length=120, label="Checked against")
+    passed = forms.ChoiceField(
+        choices=[("yes", "within its bounds"), ("no", "out of its bounds")], label="It was"
+    )
+    note = forms.CharField(required=False, max_length=200, label="In words")
+
+
 class LateForm(forms.Form):
     """A late observation from a photograph: what is seen in a rectangle on it."""
 

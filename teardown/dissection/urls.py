@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from teardown.dissection.views import bench, cautions, entries, keep, photographs, samples
+from teardown.dissection.views import bench, cautions, entries, instruments, keep, photographs, samples
 
 urlpatterns = [
     path("bench/", bench.bench, name="bench"),
@@ -18,6 +18,7 @@ urlpatterns = [
     path("bench/<str:code>/close/", bench.bench_close, name="bench_close"),
     path("bench/<str:code>/confirm/", bench.bench_confirm, name="bench_confirm"),
     path("bench/<str:code>/unblind/", bench.bench_unblind, name="bench_unblind"),
+    path("bench/<str:code>/carry-over/", bench.bench_carry_over, name="bench_carry_over"),
     path("bench/<str:code>/caution-read/", bench.caution_read, name="caution_read"),
     path("bench/<str:code>/cut/", samples.sample_cut, name="sample_cut"),
     path("bench/<str:code>/photograph/", photographs.photograph_add, name="photograph_add"),
@@ -26,6 +27,8 @@ urlpatterns = [
     path("entries/<uuid:key>/withdraw/", entries.entry_withdraw, name="entry_withdraw"),
     path("look-back/<str:term>/", entries.look_back_list, name="look_back"),
     path("look-back/<str:term>/<uuid:key>/", entries.look_back_at, name="look_back_at"),
+    path("instruments/", instruments.instruments, name="instruments"),
+    path("instruments/<int:pk>/check/", instruments.instrument_check, name="instrument_check"),
     path("samples/", samples.samples, name="samples"),
     path("samples/read/", samples.sample_read, name="sample_read"),
     path("samples/<str:code>/", samples.sample, name="sample"),

@@ -10,7 +10,7 @@ from django.utils import timezone
 
 from teardown.cells.models import Material
 from teardown.dissection import actions as bench
-from teardown.dissection.models import BenchSession, Entry, Photograph, Sample
+from teardown.dissection.models import BenchSession, Entry, Instrument, Photograph, Sample
 from tests import makers
 from tests.dissection.test_deeds import PNG
 
@@ -367,3 +367,38 @@ def test_a_titration_is_worked_out_from_its_readings(signed_in, cell, chemist):
     assert "Electrolyte by titration" in page
     assert "0.58" in page or "0.59" in page
     assert "sulfide" in page.lower()
+
+
+def test_an_instrument_is_known_with_its_checks_and_shows_on_the_card(signed_in, cell, chemist):
+    said = {"code": "bal-2", "name": "top-pan balance", "quantity": "mass", "u": "0,02", "unit": "g"}
+    signed_in.post(reverse("instruments"), said)
+    instrument = Instrument.objects.get()
+    signed_in.post(
+        reverse("instrument_check", args=[instrument.pk]), {"against": "50 g weight", "passed": "yes"}
+    )
+    assert "against 50 g weight" in signed_in.get(reverse("instruments")).content.decode()
+    assert (
+        'data-instrument="bal-2"' in signed_in.get(reverse("bench_cell", args=["SP-0413"])).content.decode()
+    )
+    keep(
+        signed_in,
+        item(value="41.18", instrument="bal-2"),
+        item("electrical.rest_V", value="0.9", instrument="bal-2"),
+    )
+    entry = Entry.objects.get()
+    assert (entry.instrument, entry.u) == (instrument, 0.02)
+
+
+def test_set_up_is_carried_over_and_observations_never(signed_in, cell, chemist):
+    other = ended("SP-0414", chemist)
+    for term, said in (("place.atmosphere", {"answer": "nitrogen"}), ("place.blank", {"state": "present"})):
+        bench.log_entry(dissection=cell.dissection, term=term, by=chemist, **said)
+    bench.log_entry(dissection=cell.dissection, term="iron.shape", answer="flat", by=chemist)
+    page = signed_in.get(reverse("bench_cell", args=["SP-0414"]), {"card": "place"}).content.decode()
+    assert "set up as SP-0413 was" in page
+    signed_in.post(reverse("bench_carry_over", args=["SP-0414"]), {"step": "place", "from": "SP-0413"})
+    carried = other.dissection.entries.current()
+    assert {entry.carried_over for entry in carried} == {True}
+    assert carried.count() == 2
+    signed_in.post(reverse("bench_carry_over", args=["SP-0414"]), {"step": "iron_whole", "from": "SP-0413"})
+    assert carried.count() == 2

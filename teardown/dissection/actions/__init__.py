@@ -50,6 +50,7 @@ from teardown.dissection.actions.entries import (
     move,
     withdraw,
 )
+from teardown.dissection.actions.instruments import add_instrument, carry_over, check_instrument
 from teardown.dissection.actions.items import Item, Unusual
 from teardown.dissection.actions.opening import (
     assign,
@@ -80,12 +81,15 @@ __all__ = [
     "Outcome",
     "Unusual",
     "acknowledge",
+    "add_instrument",
     "add_photograph",
     "all_the_same",
     "amend",
     "assign",
     "begin_session",
+    "carry_over",
     "cautions_of",
+    "check_instrument",
     "close",
     "confirm",
     "cut_sample",

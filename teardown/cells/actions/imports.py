@@ -184,23 +184,39 @@ def withdraw_import(*, delivery: Delivery, reason: str, by: Any, at: dt.datetime
 
 def what_hangs(rows: Iterable[models.Model]) -> list[str]:
     """Say what outside of these rows points at one of them, whichever app it belongs to."""
-    rows = list(rows)
-    own = {subject_of(row) for row in rows}
-    hanging = []
+    by_model: dict[type[models.Model], dict[Any, models.Model]] = {}
     for row in rows:
-        for relation in row._meta.get_fields(include_hidden=True):
-            if not isinstance(relation, ForeignObjectRel):
-                continue
-            model: Any = relation.related_model
-            if model in (RecipePart, LotUse) or model._meta.auto_created:  # parts of what is withdrawn
-                continue
-            others = model._default_manager.filter(**{relation.field.name: row})[: len(own) + 1]
-            hanging += [
-                f"{row} has a {other._meta.verbose_name}: {other}"
-                for other in others
-                if subject_of(other) not in own
-            ]
+        by_model.setdefault(type(row), {})[row.pk] = row
+    hanging = []
+    for model, own in by_model.items():
+        for relation in model._meta.get_fields(include_hidden=True):
+            if isinstance(relation, ForeignObjectRel):
+                hanging += _pointing(relation, own, by_model)
     return hanging
+
+
+def _pointing(
+    relation: ForeignObjectRel, own: dict[Any, models.Model], ours: dict[type[models.Model], dict[Any, Any]]
+) -> list[str]:
+    """Say which rows of another table point at these through one relation."""
+    other: Any = relation.related_model
+    if other in (RecipePart, LotUse) or other._meta.auto_created:  # parts of what is withdrawn
+        return []
+    path = relation.field.name
+    found = other._default_manager.filter(**{f"{path}__in": list(own)}).exclude(
+        pk__in=list(ours.get(other, {}))
+    )
+    return [
+        f"{own[pk]} has a {other._meta.verbose_name}: {row}"
+        for row in found[:5]
+        for pk in _pointed_at(row, path, own)
+    ]
+
+
+def _pointed_at(row: models.Model, path: str, own: dict[Any, models.Model]) -> list[Any]:
+    if row._meta.get_field(path).many_to_many:
+        return list(getattr(row, path).filter(pk__in=list(own)).values_list("pk", flat=True)[:2])
+    return [getattr(row, f"{path}_id")]
 
 
 def _standing(delivery: Delivery, *states: str) -> Delivery:
@@ -213,13 +229,13 @@ def _standing(delivery: Delivery, *states: str) -> Delivery:
 
 
 def _brought(delivery: Delivery) -> list[models.Model]:
-    rows: list[models.Model] = []
+    keys: dict[str, list[int]] = {}
     for step in delivery.planned:
         for made in step["made"]:
             label, _, pk = made.rpartition(":")
             if label in BROUGHT:
-                rows.append(BROUGHT[label]._default_manager.get(pk=pk))
-    return rows
+                keys.setdefault(label, []).append(int(pk))
+    return [row for label, pks in keys.items() for row in BROUGHT[label]._default_manager.filter(pk__in=pks)]
 
 
 def _steps(plan: Plan) -> list[Row]:

@@ -167,10 +167,11 @@ def _form(request: HttpRequest, cell: Cell, page: JudgePage, *, fresh: bool = Fa
 
 
 def _judging(request: HttpRequest, page: JudgePage, form: JudgementForm) -> dict[str, Any]:
-    groups = [
-        (group.heading, [(item, list(form.sides(item.reference))) for item in group.items])
-        for group in page.groups
-    ]
+    groups = []
+    for group in page.groups:
+        rows = [(item, list(form.sides(item.reference))) for item in group.items]
+        used = any(field.value() for _, sides in rows for _, field in sides)
+        groups.append({"heading": group.heading, "rows": rows, "open": group.telling or used})
     standing = [each.judgement for each in page.judgements.given]
     return {
         "cell": page.judgements.cell,

@@ -185,6 +185,20 @@ def test_an_observation_of_all_places_is_pointed_at_once(client, opened):
     assert "3 places" in page
 
 
+def test_what_was_pointed_at_stands_open_and_routine_is_left_out(client, opened):
+    leak = make_entry(opened.dissection, "seal.look", value_text="damp")
+    make_entry(opened.dissection, "place.oxygen_ppm", value=3.0, unit="ppm", value_text="3")
+    analyst = make_user("analyst")
+    client.force_login(analyst)
+    address = reverse("judge", args=[opened.cell.code])
+    groups = {group["heading"]: group for group in client.get(address).context["groups"]}
+    assert groups["iron electrode"]["open"]
+    assert not groups["seal"]["open"]
+    assert "oxygen in the box" not in client.get(address).content.decode()
+    shown = client.post(address, said(opened, do="check", **{f"entry:{leak.pk}_0": "against"}))
+    assert {group["heading"]: group for group in shown.context["groups"]}["seal"]["open"]
+
+
 # --- Waiting --------------------------------------------------------------------------------------
 
 

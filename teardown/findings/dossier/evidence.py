@@ -15,9 +15,14 @@ from teardown.page.navigation import address
 from teardown.page.typesetting import as_count, estimate_line, fraction_as_percent, number
 from teardown.science.estimate import Estimate
 from teardown.science.reliability.evidence import Kind
+from teardown.vocabulary.models import Term
 
 SMALL = "small"
 """Size of the picture of a photograph that stands beside what it shows."""
+
+ELECTRODES = ("iron electrode", "air electrode")
+ROUTINE = ("place", "policy", "titration_about", "timers", "cut", "close")
+"""Cards that tell how the bench worked, not what the cell shows."""
 
 QUANTITIES = {
     "porosity": "porosity",
@@ -42,10 +47,11 @@ class Item:
 
 @dataclass(frozen=True, slots=True)
 class Group:
-    """Things of one sort, under their heading."""
+    """Things of one sort, under their heading; ``telling`` ones stand open, the others open at a touch."""
 
     heading: str
     items: tuple[Item, ...]
+    telling: bool = True
 
 
 def evidence_in(cell: Cell, *, curve: bool = True) -> tuple[Group, ...]:
@@ -57,7 +63,7 @@ def evidence_in(cell: Cell, *, curve: bool = True) -> tuple[Group, ...]:
         False leaves the cycling history out, for those who are not to see it before the cell is closed.
     """
     groups = [
-        Group("From the bench", tuple(_entries(cell))),
+        *_bench(cell),
         Group("Photographs", tuple(_photographs(cell))),
         Group("Measured on sections", tuple(_sections(cell))),
         Group("Phases by diffraction", tuple(_phases(cell))),
@@ -73,20 +79,34 @@ def shown(evidence: Evidence) -> Item:
     return SAYERS[kind](row)
 
 
-def _entries(cell: Cell) -> list[Item]:
-    """Give each different thing said once, with the number of places it was said of."""
+def _bench(cell: Cell) -> list[Group]:
+    """Group what was said at the bench by component; the two electrodes stand open."""
+    components = dict(Term.objects.filter(kind="component").values_list("key", "words"))
+    groups: dict[str, list[Item]] = {}
+    for rows in _entries(cell):
+        first = rows[0]
+        of_term = components.get(str(first.term.data.get("component", "")), "the cell as a whole")
+        heading = str(first.part.component) if first.part else of_term
+        groups.setdefault(heading, []).append(_entry(first, places=len(rows)))
+    order = sorted(groups, key=lambda heading: (heading not in ELECTRODES, heading))
+    return [Group(heading, tuple(groups[heading]), telling=heading in ELECTRODES) for heading in order]
+
+
+def _entries(cell: Cell) -> list[list[Entry]]:
+    """Give each different thing said once, with all the places it was said of; routine steps are left out."""
     rows = (
         found_in(cell, "entry")
         .current()
         .exclude(state__in=["not done", "cannot tell"])
         .exclude(term__data__kind__in=["moment", "text"])
+        .exclude(term__data__card__in=ROUTINE)
         .select_related("term", "answer", "part__component")
         .order_by("pk")
     )
     same: dict[tuple[Any, ...], list[Entry]] = {}
     for row in rows:
         same.setdefault((row.term_id, row.part_id, row.said), []).append(row)
-    return [_entry(each[0], places=len(each)) for each in same.values()]
+    return list(same.values())
 
 
 def _entry(row: Entry, places: int = 1) -> Item:

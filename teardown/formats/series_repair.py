@@ -120,24 +120,24 @@ def repair_time(time_s: Array, clock_s: Array | None, new_step: Mask) -> Times:
             )
         )
         return Times(time, (), remarks)
+    return _joined(time, clock_s, back, remarks)
+
+
+def _joined(time: Array, clock_s: Array | None, back: NDArray[np.int64], remarks: list[Remark]) -> Times:
+    """Put parts behind each other that begin again near zero; the clock tells the pause where there is
+    one.
+    """
     known = clock_s is not None and bool(
         np.isfinite(clock_s[back]).all() and np.isfinite(clock_s[back - 1]).all()
     )
     for k in back.tolist():
         pause = float(clock_s[k] - clock_s[k - 1]) if known and clock_s is not None else float(time[k])
         time[k:] += time[k - 1] + max(pause, 0.0) - time[k]
-    text = f"Test time starts again {back.size} time(s) (first at data row {back[0] + 1}); parts joined, "
+    first = f"data row {back[0] + 1}"
+    text = f"Test time starts again {back.size} time(s) (first at {first}); parts joined, "
     text += "the gap was taken from the clock." if known else "gap unknown because there is no clock column."
-    remarks.append(
-        Remark(
-            "TIME_RESTART",
-            "warning",
-            text,
-            float(back.size),
-            f"data row {back[0] + 1}",
-            "Check that the parts belong to one cell and follow each other.",
-        )
-    )
+    remedy = "Check that the parts belong to one cell and follow each other."
+    remarks.append(Remark("TIME_RESTART", "warning", text, float(back.size), first, remedy))
     return Times(time, () if known else tuple(back.tolist()), remarks)
 
 

@@ -83,44 +83,30 @@ def settle_sign(
                 "current column",
             )
         ]
-    by_jump = jump_vote(time_s, current_A, voltage_V)
-    if abs(by_jump) > CLEAR_JUMP:
-        turned = current_A * np.sign(by_jump)
-        said = f"The slopes say nothing of the sign (vote {vote:+.2f}); the jumps do ({by_jump:+.2f})."
-        return turned, [Remark("SIGN_FROM_JUMPS", "info", said, by_jump, "current column")]
-    by_words = _agreement(current_A, _directions(words), threshold)
-    if abs(by_words) > 0.9:
-        turned = current_A * np.sign(by_words)
-        return turned, [
-            Remark(
-                "SIGN_FROM_STEP_TYPE",
-                "info",
-                "The sign of the current was taken from the step type.",
-                by_words,
-            )
-        ]
-    by_counter = _agreement(current_A, _counted(counters), threshold)
-    if abs(by_counter) > 0.9:
-        turned = current_A * np.sign(by_counter)
-        return turned, [
-            Remark(
-                "SIGN_FROM_COUNTER",
-                "info",
-                "The sign of the current was taken from the charge counters.",
-                by_counter,
-            )
-        ]
+    return _from_elsewhere(time_s, current_A, voltage_V, words, counters, vote)
+
+
+def _from_elsewhere(
+    time_s: Array,
+    current_A: Array,
+    voltage_V: Array,
+    words: pl.Series | None,
+    counters: dict[str, Array],
+    vote: float,
+) -> tuple[Array, list[Remark]]:
+    """Take the sign from jumps, step types or counters where the slopes say nothing clear."""
+    threshold = rest_threshold_A(current_A)
+    for code, source, share in (
+        ("SIGN_FROM_JUMPS", "jumps of the voltage", jump_vote(time_s, current_A, voltage_V)),
+        ("SIGN_FROM_STEP_TYPE", "step type", _agreement(current_A, _directions(words), threshold)),
+        ("SIGN_FROM_COUNTER", "charge counters", _agreement(current_A, _counted(counters), threshold)),
+    ):
+        if abs(share) > CLEAR_JUMP:
+            said = f"The slopes say nothing of the sign (vote {vote:+.2f}); it was taken from the {source}."
+            return current_A * np.sign(share), [Remark(code, "info", said, share, "current column")]
     text = f"Whether positive current charges cannot be told from the voltage (vote {vote:+.2f})."
-    return current_A, [
-        Remark(
-            "SIGN_UNCLEAR",
-            "error",
-            text,
-            vote,
-            "current column",
-            "State the sign of the current in the column map: 1 or -1.",
-        )
-    ]
+    remedy = "State the sign of the current in the column map: 1 or -1."
+    return current_A, [Remark("SIGN_UNCLEAR", "error", text, vote, "current column", remedy)]
 
 
 def _as_claimed(current_A: Array, vote: float, claimed: int) -> tuple[Array, list[Remark]]:

@@ -17,7 +17,8 @@ from teardown.science.errors import ReadingError, Remark
 
 NS = "{http://schemas.openxmlformats.org/spreadsheetml/2006/main}"
 LINK = "{http://schemas.openxmlformats.org/officeDocument/2006/relationships}id"
-LARGEST_PART = 64 * 2**20
+LARGEST_SHEET = 64 * 2**20  # read row by row
+LARGEST_PART = 4 * 2**20  # held as a whole
 MOST_PARTS = 2000
 DATE_FORMATS = frozenset([*range(14, 23), *range(27, 37), *range(45, 48), *range(50, 59)])  # ECMA-376 18.8.30
 
@@ -69,7 +70,7 @@ def _first_sheet(
     archive: zipfile.ZipFile, rows: int, columns: int
 ) -> tuple[str, list[Record], tuple[Remark, ...]]:
     parts = archive.infolist()
-    if len(parts) > MOST_PARTS or sum(part.file_size for part in parts) > 4 * LARGEST_PART:
+    if len(parts) > MOST_PARTS or sum(part.file_size for part in parts) > 4 * LARGEST_SHEET:
         raise UnreadableWorkbook("The workbook unfolds to far more than a table of this kind holds.")
     if "xl/workbook.xml" not in archive.namelist():
         raise UnreadableWorkbook("The archive holds no workbook.")
@@ -133,19 +134,25 @@ class _Capped(io.RawIOBase):
         return len(piece)
 
 
-def _open(archive: zipfile.ZipFile, path: str) -> IO[bytes]:
-    return io.BufferedReader(_Capped(archive.open(path), LARGEST_PART), 65536)
+def _open(archive: zipfile.ZipFile, path: str, cap: int = LARGEST_SHEET) -> IO[bytes]:
+    return io.BufferedReader(_Capped(archive.open(path), cap), 65536)
 
 
 def _tree(archive: zipfile.ZipFile, path: str) -> ET.Element:
-    with _open(archive, path) as part:
+    with _open(archive, path, LARGEST_PART) as part:
         return ET.parse(part).getroot()  # noqa: S314 - entities are refused before the parser sees them
 
 
 def _shared(archive: zipfile.ZipFile) -> list[str]:
     if "xl/sharedStrings.xml" not in archive.namelist():
         return []
-    return [_words(item) for item in _tree(archive, "xl/sharedStrings.xml").findall(f"{NS}si")]
+    strings = []
+    with _open(archive, "xl/sharedStrings.xml") as part:
+        for _, element in ET.iterparse(part):  # noqa: S314 - entities are refused before
+            if element.tag == f"{NS}si":
+                strings.append(_words(element))
+                element.clear()
+    return strings
 
 
 def _words(item: ET.Element) -> str:

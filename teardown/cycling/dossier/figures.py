@@ -3,6 +3,7 @@
 from collections.abc import Mapping, Sequence
 
 import numpy as np
+from numpy.typing import NDArray
 
 from teardown.cells.models import Test
 from teardown.cycling.dossier.axes import Column, View
@@ -47,34 +48,7 @@ def capacity(test: Test, columns: Columns, summary: TestSummary | None, view: Vi
             name="discharge capacity",
         )
     ]
-    for label, mask in (("check-up", columns["check_up"] > 0.5), ("not complete", ~whole)):
-        if mask.any():
-            curves.append(
-                Curve(
-                    "",
-                    _list(x[mask]),
-                    _list(capacity_Ah[mask]),
-                    kind="points",
-                    hollow=True,
-                    style="ink" if label == "check-up" else "soft",
-                    name=f"{label} cycle",
-                )
-            )
-    shares: tuple[tuple[str, str, Style], ...] = (
-        ("coulombic_efficiency", "coulombic", "accent"),
-        ("energy_efficiency", "energy", "soft"),
-    )
-    for name, words, style in shares:
-        curves.append(
-            Curve(
-                words,
-                _list(x),
-                _list(np.where(whole, columns[name], np.nan)),
-                style=style,
-                side="right",
-                name=f"{words} efficiency",
-            )
-        )
+    curves += _apart(columns, x, capacity_Ah) + _efficiencies(columns, x)
     top = float(np.nanmax(capacity_Ah)) if capacity_Ah.size else 1.0
     return Figure(
         title=f"Capacity and efficiency of {code}",
@@ -88,6 +62,47 @@ def capacity(test: Test, columns: Columns, summary: TestSummary | None, view: Vi
         width=760,
         height=380,
     )
+
+
+def _apart(columns: Columns, x: Column, capacity: Column) -> list[Curve]:
+    """Set open points for cycles that count in no comparison."""
+    groups: tuple[tuple[str, NDArray[np.bool_], Style], ...] = (
+        ("check-up", columns["check_up"] > 0.5, "ink"),
+        ("not complete", columns["complete"] < 0.5, "soft"),
+    )
+    return [
+        Curve(
+            "",
+            _list(x[mask]),
+            _list(capacity[mask]),
+            kind="points",
+            hollow=True,
+            style=style,
+            name=f"{label} cycle",
+        )
+        for label, mask, style in groups
+        if mask.any()
+    ]
+
+
+def _efficiencies(columns: Columns, x: Column) -> list[Curve]:
+    """Draw coulombic and energy efficiency of complete cycles on the right axis."""
+    shares: tuple[tuple[str, str, Style], ...] = (
+        ("coulombic_efficiency", "coulombic", "accent"),
+        ("energy_efficiency", "energy", "soft"),
+    )
+    whole = columns["complete"] > 0.5
+    return [
+        Curve(
+            words,
+            _list(x),
+            _list(np.where(whole, columns[name], np.nan)),
+            style=style,
+            side="right",
+            name=f"{words} efficiency",
+        )
+        for name, words, style in shares
+    ]
 
 
 def _limit(summary: TestSummary | None, view: View) -> tuple[Rule, ...]:

@@ -100,68 +100,54 @@ def _counter_won(table: Mapping[str, Array]) -> bool:
 def _counter_doubts(
     counts: StepCounts | None, table: Mapping[str, Array], joint_u_Ah: Mapping[str, Array]
 ) -> list[Remark]:
+    """Compare counter and integral: a wrong direction or unit is an error, a difference a warning."""
     if counts is None:
         return []
+    where = ", ".join(counts.names)
     if counts.misplaced > 0.5:
         text = f"{counts.misplaced:.0%} of what the counters gained came while current flowed the other way."
-        return [
-            Remark(
-                "COUNTER_DIRECTION",
-                "error",
-                text,
-                counts.misplaced,
-                ", ".join(counts.names),
-                "Counters may be swapped, or the sign of the current is wrong: correct the map.",
-            )
-        ]
-    found: list[tuple[float, str, int, float, float]] = []
-    ratios = []
-    for way in ("charge", "discharge"):
-        integral, counter = table[f"{way}_integral_Ah"], table[f"{way}_counter_Ah"]
-        u = joint_u_Ah[way]
-        differ = np.abs(counter - integral)
-        big = (
-            np.maximum(integral, counter) > 0.2 * float(np.median(integral))
-            if integral.size
-            else np.zeros(0, bool)
-        )
-        bad = big & (differ > 3 * u) & (differ > FLOOR * np.maximum(integral, counter))
-        ratios += (counter[big & (integral > 0)] / integral[big & (integral > 0)]).tolist()
-        for k in np.flatnonzero(bad).tolist():
-            times = differ[k] / u[k] if u[k] > 0 else np.inf
-            found.append((differ[k] / max(counter[k], integral[k]), way, k, float(counter[k]), float(times)))
-    ratio = float(np.median(ratios)) if ratios else 1.0
+        remedy = "Counters may be swapped, or the sign of the current is wrong: correct the map."
+        return [Remark("COUNTER_DIRECTION", "error", text, counts.misplaced, where, remedy)]
+    found, ratio = _differences(table, joint_u_Ah)
     if found and not 0.4 < ratio < 2.5:
         text = f"The counter gives {ratio:.4g} times the integral of the current."
-        return [
-            Remark(
-                "COUNTER_SCALE",
-                "error",
-                text,
-                ratio,
-                ", ".join(counts.names),
-                "A unit is wrong: mA taken for A, hours for seconds, or mAh for Ah. Correct the map.",
-            )
+        remedy = "A unit is wrong: mA taken for A, hours for seconds, or mAh for Ah. Correct the map."
+        return [Remark("COUNTER_SCALE", "error", text, ratio, where, remedy)]
+    return [_disagrees(table, found)] if found else []
+
+
+def _differences(
+    table: Mapping[str, Array], joint_u_Ah: Mapping[str, Array]
+) -> tuple[list[tuple[float, str, int, float]], float]:
+    """Give the half-cycles that differ (share, direction, place, times their joint doubt), and the usual
+    ratio.
+    """
+    found: list[tuple[float, str, int, float]] = []
+    ratios: list[float] = []
+    for way in ("charge", "discharge"):
+        integral, counter = table[f"{way}_integral_Ah"], table[f"{way}_counter_Ah"]
+        u, larger = joint_u_Ah[way], np.maximum(integral, counter)
+        differ = np.abs(counter - integral)
+        big = larger > 0.2 * float(np.median(integral)) if integral.size else np.zeros(0, bool)
+        told = big & (integral > 0)
+        ratios += (counter[told] / integral[told]).tolist()
+        bad = np.flatnonzero(big & (differ > 3 * u) & (differ > FLOOR * larger)).tolist()
+        found += [
+            (differ[k] / larger[k], way, k, float(differ[k] / u[k]) if u[k] > 0 else np.inf) for k in bad
         ]
-    if not found:
-        return []
-    share, way, k, counter_Ah, times = max(found)
-    cycle, integral_Ah = table["cycle"][k], table[f"{way}_integral_Ah"][k]
+    return found, float(np.median(ratios)) if ratios else 1.0
+
+
+def _disagrees(table: Mapping[str, Array], found: list[tuple[float, str, int, float]]) -> Remark:
+    share, way, k, times = max(found)
+    cycle = table["cycle"][k]
     text = (
         f"Counter and integral differ in {len(found)} half-cycle(s); most in the {way} of cycle {cycle:.0f}: "
-        f"counter {counter_Ah:.4g} Ah, integral {integral_Ah:.4g} Ah, "
+        f"counter {table[f'{way}_counter_Ah'][k]:.4g} Ah, integral {table[f'{way}_integral_Ah'][k]:.4g} Ah, "
         f"{min(times, 9999):.0f} times their joint uncertainty."
     )
-    return [
-        Remark(
-            "COUNTER_DISAGREES",
-            "warning",
-            text,
-            share,
-            f"cycle {cycle:.0f}",
-            "The one with the smaller uncertainty is shown; look at resets, gaps and printed digits.",
-        )
-    ]
+    remedy = "The one with the smaller uncertainty is shown; look at resets, gaps and printed digits."
+    return Remark("COUNTER_DISAGREES", "warning", text, share, f"cycle {cycle:.0f}", remedy)
 
 
 def _resets(counts: StepCounts | None) -> list[Remark]:

@@ -184,7 +184,10 @@ def _edges(series: Series, steps: Steps) -> tuple[Array, Array, Array]:
         told = np.isfinite(since) & (since >= 0) & (since <= between * 1.001 + 1e-6)
         known = np.where(told, since, 0.0)
     may_start = np.where(told, 0.0, np.minimum(between, own_start))
-    after = np.concatenate((between[1:] - known[1:], [0.0]))
+    # a file that ends under current hides its last switch as it hid the others
+    hides = np.median(between[1:] / np.maximum(own_start[1:], 1e-9)) > 0.05 if between.size > 2 else False
+    unseen = own_end[-1] if hides and np.isfinite(own_end[-1]) else 0.0
+    after = np.concatenate((between[1:] - known[1:], [unseen]))
     may_end = np.clip(np.minimum(after, own_end), 0.0, None)
     flowing = steps.kind != 0
     single = ~np.isfinite(own_start) & flowing

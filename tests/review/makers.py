@@ -189,6 +189,7 @@ def make_story(
     )
     measured = make_measure(sample, "oxide_coverage", coverage, 0.05)
     make_measure(sample, "porosity", porosity, 0.034)
+    make_measure(sample, "bright_fraction", 0.02, 0.01)
     make_micrograph(sample, by)
     fit = Fit.objects.create(sample=sample, run=make_run("diffraction.external"), source="refined outside")
     PhaseFraction.objects.create(fit=fit, phase="iron", weight_fraction=0.62, esd=0.006, u=0.02)

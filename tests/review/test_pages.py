@@ -145,6 +145,7 @@ def test_the_page_of_a_cell_tells_its_story() -> None:
         "misread instrument",
         "Looked for and absent: iron lost from the plate",
         "magnetite",
+        "1 more measure",
         "passivation by an oxide film",
         story.sample.code,
         "/side-by-side/?cell=SP-0413",

@@ -86,7 +86,7 @@ def _bar(
 
 def _amount(fall: Waterfall, bar: Bar) -> str:
     if bar.bounds_only and bar.low is not None and bar.high is not None:
-        low, high = sorted((bar.low, bar.high), key=abs)
+        low, high = sorted((bar.low, bar.high), key=abs if bar.high <= 0 else None)
         return f"{number(low, fall.decimals)} to {number(high, fall.decimals)}"
     text = number(bar.value, fall.decimals)
     return with_unit(text, fall.unit) if bar.total else text

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from teardown.page.figures.description import Axis
-from teardown.page.typesetting import MINUS, NARROW, number
+from teardown.page.typesetting import NARROW, number
 
 _POWERS: dict[str, Callable[..., Any]] = {"linear": lambda v: v, "log": np.log10, "sqrt": np.sqrt}
 
@@ -131,7 +131,7 @@ def tick_words(ticks: list[float], axis: Axis) -> list[str]:
     if axis.scale != "linear":
         return [number(t) + unit for t in shown]
     decimals = max((_decimals(t) for t in shown), default=0)
-    return [number(t, decimals).replace(f"{MINUS}0{unit}", f"0{unit}") + unit for t in shown]
+    return [number(t, decimals) + unit for t in shown]
 
 
 def _decimals(value: float) -> int:

@@ -2,7 +2,7 @@
 
 from collections import defaultdict
 from collections.abc import Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from teardown.cells.models import Cell
 from teardown.dissection.models import Dissection, Entry, Photograph, Sample
@@ -51,6 +51,11 @@ class Component:
     name: str
     seen: list[Seen] = field(default_factory=list)
     absent: list[str] = field(default_factory=list)
+
+    @property
+    def first(self) -> bool:
+        """Tell whether the page unfolds it from the start: the electrode that this is all about."""
+        return self.name == "iron electrode"
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,7 +142,20 @@ def _by_component(current: list[Entry]) -> Iterable[Component]:
             component.absent.append(" ".join(filter(None, [entry.term.words, entry.place])))
         else:
             component.seen.append(_seen(entry))
-    return found.values()
+    for component in found.values():
+        component.seen = _joined(component.seen)
+    return sorted(found.values(), key=lambda component: not component.first)
+
+
+def _joined(seen: list[Seen]) -> list[Seen]:
+    """Say once what was seen alike at several places: "black, matte" at A.T2, A.M2 and A.B2."""
+    alike: dict[tuple[str, str, str, str, bool], Seen] = {}
+    for one in seen:
+        key = (one.what, one.answer, one.doubt, one.by, one.amended)
+        known = alike.get(key)
+        where = ", ".join(filter(None, dict.fromkeys([known.where, one.where]))) if known else one.where
+        alike[key] = replace(known or one, where=where)
+    return list(alike.values())
 
 
 def _seen(entry: Entry) -> Seen:

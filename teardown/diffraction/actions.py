@@ -9,10 +9,9 @@ from django.core.files.base import File
 from django.db import transaction
 
 from teardown.accounts.roles import demand
-from teardown.cells.models import Material
 from teardown.diffraction.models import Fit, Pattern, Review
 from teardown.diffraction.rules import ASK_WHY, likely_phases
-from teardown.diffraction.runs import ask_external, ask_fit
+from teardown.diffraction.runs import ask_external, ask_fit, elements_of
 from teardown.dissection.models import Sample
 from teardown.files.models import Run
 from teardown.files.store import keep
@@ -20,22 +19,6 @@ from teardown.records.actions import record
 from teardown.science.errors import Refusal
 
 LARGEST_BYTES = 20 * 2**20
-
-
-def elements_of(sample: Sample | None) -> tuple[str, ...]:
-    """Give the elements that the recipe of a sample's cell names."""
-    part = sample.origin if sample else None
-    if part is None:
-        return ()
-    revision = part.dissection.cell.build.revision_id
-    named = Material.objects.filter(pk__in=_materials(revision)).values_list("constituents", flat=True)
-    return tuple(dict.fromkeys(element for row in named for element in row))
-
-
-def _materials(revision: int) -> Any:
-    from teardown.cells.models import RecipePart
-
-    return RecipePart.objects.filter(revision=revision).values("material")
 
 
 def phases_for(pattern_of: Sample | None, standard: str = "") -> tuple[str, ...]:

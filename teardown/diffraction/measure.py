@@ -10,6 +10,8 @@ from django.db import models
 from django.db.models import Q
 
 from teardown.diffraction.models import Fit, Pattern, PhaseFraction
+from teardown.diffraction.rules import NEEDS, out_of_recipe
+from teardown.diffraction.runs import elements_of
 from teardown.dissection.models import Sample
 from teardown.files.models import Run
 from teardown.files.store import read
@@ -48,7 +50,8 @@ def fit(run: Run, beat: Beat) -> Iterable[models.Model]:
         settings=_settings(asked),
     )
     beat(0.9, "fitted")
-    return _booked(found, pattern, run)
+    strange = out_of_recipe(found.fitted, elements_of(pattern.sample))
+    return _booked(found, pattern, run, [_strange(key) for key in strange])
 
 
 def _settings(asked: dict[str, Any]) -> Settings:
@@ -63,7 +66,16 @@ def _settings(asked: dict[str, Any]) -> Settings:
     )
 
 
-def _booked(found: PatternFit, pattern: Pattern, run: Run) -> list[models.Model]:
+def _strange(key: str) -> Remark:
+    """Remark on a phase that needs what the recipe does not hold."""
+    phase = phase_table().phases[key]
+    message = f"{phase.name.capitalize()} was found, and the recipe holds no {NEEDS[key]}."
+    return Remark(
+        "PHASE_NOT_IN_RECIPE", "warning", message, where=key, remedy="Look at the lines it stands for."
+    )
+
+
+def _booked(found: PatternFit, pattern: Pattern, run: Run, more: list[Remark]) -> list[models.Model]:
     """Lay the rows of a finished fit out."""
     document = as_document(found)
     amorphous = found.amorphous
@@ -76,7 +88,7 @@ def _booked(found: PatternFit, pattern: Pattern, run: Run) -> list[models.Model]
         amorphous=amorphous.value if amorphous else None,
         amorphous_u=amorphous.u if amorphous else None,
         statistics={k: v for k, v in document.items() if k not in {"phases", "flags"}},
-        flags=document["flags"],
+        flags=[*document["flags"], *(remark_as_data(r) for r in more)],
         curves=packed(found),
     )
     fractions = [

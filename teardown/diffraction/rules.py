@@ -58,9 +58,9 @@ def likely_phases(
 
 
 def out_of_recipe(phases: Iterable[str], elements: Iterable[str]) -> list[str]:
-    """Name phases that need an element which the recipe does not hold."""
+    """Name phases that need an element which the recipe does not hold; none where no recipe is known."""
     there = set(elements)
-    return [p for p in phases if p in NEEDS and NEEDS[p] not in there]
+    return [p for p in phases if there and p in NEEDS and NEEDS[p] not in there]
 
 
 # A person may accept a result with these remarks only with a word on why.

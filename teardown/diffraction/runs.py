@@ -5,11 +5,22 @@ from typing import Any
 
 from django.db.models import Q
 
+from teardown.cells.models import Material, RecipePart
 from teardown.diffraction.models import Fit, Pattern, Review
 from teardown.dissection.models import Sample
 from teardown.files.models import Run, StoredFile
 from teardown.files.runs import ask
 from teardown.files.tasks import ring_on_commit
+
+
+def elements_of(sample: Sample | None) -> tuple[str, ...]:
+    """Give the elements that the recipe of a sample's cell names; nothing where there is no cell."""
+    part = sample.origin if sample else None
+    if part is None:
+        return ()
+    materials = RecipePart.objects.filter(revision=part.dissection.cell.build.revision_id).values("material")
+    named = Material.objects.filter(pk__in=materials).values_list("constituents", flat=True)
+    return tuple(dict.fromkeys(element for row in named for element in row))
 
 
 def ask_fit(pattern: Pattern, phases: Sequence[str], *, by: Any, **more: Any) -> Run:

@@ -223,6 +223,15 @@ def test_phases_follow_the_recipe():
     assert len(likely_phases(["Bi", "S", "Ni", "Zn", "Cl", "C"], standard="fluorite")) == 8
     assert "feroxyhyte" in likely_phases([], standing_discharged=True)
     assert out_of_recipe(["iron", "akaganeite", "mackinawite"], ["S"]) == ["akaganeite"]
+    assert out_of_recipe(["akaganeite"], []) == []
+
+
+def test_a_phase_foreign_to_the_recipe_is_remarked(operator):
+    made = pattern_file({"iron": 0.6, "sylvite": 0.4})
+    make_pattern(operator, file=made, sample=make_piece(), phases=["iron", "sylvite"])
+    work_off()
+    (flag,) = [f for f in Fit.objects.get().flags if f["code"] == "PHASE_NOT_IN_RECIPE"]
+    assert "holds no Cl" in flag["message"]
 
 
 def test_a_sample_s_recipe_is_read(operator):

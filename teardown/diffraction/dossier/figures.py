@@ -18,6 +18,7 @@ Array = NDArray[np.float64]
 Scale = Literal["linear", "log", "sqrt"]
 WIDTH = 1180
 ROW = 22
+BAND_POINTS = 1500  # seen from further away the band is no wider than the line
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,6 +96,7 @@ def _counts(part: Mapping[str, Array], low: float, high: float, scale: Scale, si
     measured, calculated, background = (
         np.maximum(part[k], floor) for k in ("measured", "calculated", "background")
     )
+    near = len(x) <= BAND_POINTS
     top = float(max(measured.max(), calculated.max()))
     bottom = float(min(measured.min(), background.min()))
     return Figure(
@@ -108,8 +110,8 @@ def _counts(part: Mapping[str, Array], low: float, high: float, scale: Scale, si
                 _t(x),
                 _t(measured),
                 style="soft",
-                low=_t(np.maximum(measured - 2 * part["sigma"], floor)),
-                high=_t(measured + 2 * part["sigma"]),
+                low=_t(np.maximum(measured - 2 * part["sigma"], floor)) if near else None,
+                high=_t(measured + 2 * part["sigma"]) if near else None,
                 name="measured",
             ),
             Curve("background", _t(x), _t(background), style="faint", dash="dotted", name="background"),

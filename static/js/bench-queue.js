@@ -87,7 +87,7 @@ export class Queue {
   }
 
   async counts() {
-    const rows = await this.all();
+    const rows = (await this.all()).filter((row) => row.kind !== "caution");
     return {
       waiting: rows.filter((row) => row.state !== "kept" && row.state !== "refused").length,
       refused: rows.filter((row) => row.state === "refused").length,

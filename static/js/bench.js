@@ -21,6 +21,7 @@ class Bench {
     this.same = false;
     this.answers = new Map();
     this.recent = [];
+    this.shown = new Set();
     this.lastTap = 0;
     this.opened = root.dataset.opened ? { at: Date.parse(root.dataset.opened), ms: Number(root.dataset.openedMs) || null, clock: root.dataset.openedClock } : null;
     this.person = JSON.parse(localStorage.getItem("bench-person") ?? "null");
@@ -98,6 +99,7 @@ class Bench {
     all(".bench-card").forEach((card) => card.classList.toggle("here", card.dataset.card === key));
     if (!this.card) root.querySelector(".bench-card").classList.add("here");
     root.dataset.card = this.card.dataset.card;
+    this.cautions(false);
     this.same = false;
     root.querySelector('.bench-shutter [name="step"]').value = this.card.dataset.card;
     this.refresh();
@@ -227,6 +229,8 @@ class Bench {
     await this.add({ key, kind: this.same ? "all" : "entry", cell: this.cell, said: full, ids, words: this.same ? words : words, value: this.answers.get(ids[0]).value }, restore, `${ask.dataset.words}: ${words}`);
     this.refresh();
     this.open(this.firstOpen());
+    // Whatever warming is told of shows its card with the laboratory's own text; it can be put away at once.
+    if (full.term.startsWith("warm.") && said.state !== "absent") this.card.querySelector(".bench-cautions").open = true;
   }
 
   async add(row, restore, words) {
@@ -322,7 +326,7 @@ class Bench {
   }
 
   async tray() {
-    const rows = (await this.queue.all()).filter((row) => row.state !== "kept");
+    const rows = (await this.queue.all()).filter((row) => row.state !== "kept" && row.kind !== "caution");
     part("tray-sentence").textContent = rows.length ? this.queue.trouble || "These go to the server by themselves." : "Nothing waits here.";
     part("tray").replaceChildren(...rows.map((row) => {
       const item = document.createElement("li");
@@ -485,7 +489,7 @@ class Bench {
       return null;
     },
     back() { dialog("more").close(); const cards = all(".bench-card"), at = cards.indexOf(this.card); if (at > 0) this.turn(cards[at - 1].dataset.card); },
-    more() { dialog("more").showModal(); },
+    more() { for (const copy of all("[data-copy]")) copy.hidden = copy.dataset.copy !== this.card.dataset.card; dialog("more").showModal(); },
     shut(target) { target.closest("dialog").close(); if (target.closest('[data-dialog="ruler"]')) this.ruled(); },
     turn() { for (const face of all(".bench-face", this.card)) face.hidden = !face.hidden; this.card.querySelector(".bench-zones").hidden = true; if (all(".bench-face", this.card).every((f) => f.hidden)) this.card.querySelector(".bench-face").hidden = false; },
     zones() { const zones = this.card.querySelector(".bench-zones"); zones.hidden = !zones.hidden; all(".bench-face", this.card).forEach((face, n) => { face.hidden = !zones.hidden || n > 0; }); },
@@ -525,7 +529,7 @@ class Bench {
     if (form.matches("[data-scan-form]")) { event.preventDefault(); this.scanned(form.code.value); form.code.value = ""; }
     else if (form.matches("[data-person-form]")) { event.preventDefault(); this.who(form, event.submitter?.value); }
     else if (form.matches("[data-words-form]")) { event.preventDefault(); this.note(form); }
-    else if (form.matches("[data-read]")) { event.preventDefault(); this.readCautions(form); }
+    else if (form.matches("[data-read]")) { event.preventDefault(); form.closest("details").open = false; this.cautions(true); }
     else if (form.matches(".bench-ask")) { event.preventDefault(); if (form.dataset.kind === "text") { const text = form.value_text ?? form.querySelector('[name="value"]'); if (text.value.trim()) this.say(form, { value: text.value.trim() }, text.value.trim()).then(() => { text.value = ""; }); } else if (form.dataset.kind === "number") this.number(form, form.querySelector('[name="value"]').value); }
   }
 
@@ -537,11 +541,13 @@ class Bench {
     dialog("words").close();
   }
 
-  // Reading permits nothing and unlocks nothing; it is noted when the server can be reached.
-  async readCautions(form) {
-    const body = new FormData(form);
-    form.closest("details").open = false;
-    try { await fetch(root.dataset.cautionRead, { method: "POST", body, headers: { "X-Requested-With": "bench" } }); } catch { this.tell("That it was read could not be noted now.", true); }
+  // That cards were shown or read is noted like everything else. It permits nothing and unlocks nothing.
+  async cautions(read) {
+    const { step } = this.card.querySelector(".bench-cautions")?.dataset ?? {}, mark = `${step}|${read}`;
+    if (!step || this.shown.has(mark)) return;
+    this.shown.add(mark);
+    const said = { step, read, at: new Date().toISOString() };
+    await this.queue.add({ key: newKey(), kind: "caution", cell: this.cell, said, words: read ? "cautions read" : "cautions shown", ...(this.person && !this.person.scribed ? { credential: this.person.credential } : {}) }, 0);
   }
 }
 

@@ -7,7 +7,7 @@ from typing import Any
 from django.core.exceptions import ValidationError
 
 CARRIED = ("place", "component", "sample", "certainty", "instrument", "observer")
-KINDS = frozenset({"entry", "all", "amend", "withdraw", "move", "opened"})
+KINDS = frozenset({"entry", "all", "amend", "withdraw", "move", "caution"})
 
 
 def said_of(text: str) -> dict[str, Any]:

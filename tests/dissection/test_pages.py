@@ -175,6 +175,14 @@ def test_amend_withdraw_all_and_move_come_by_the_queue(signed_in, cell, chemist)
     taken = item(kind="withdraw") | {"target": gone["key"], "said": {"reason": "typing_slip"}}
     answers = keep(signed_in, said, amended, same, wrong, move, gone, taken)
     assert {answer["state"] for answer in answers} == {"kept"}
+    shown = {
+        "key": str(uuid.uuid4()),
+        "kind": "caution",
+        "cell": "SP-0413",
+        "said": {"step": "dry", "read": True},
+    }
+    assert [keep(signed_in, shown)[0]["state"] for _ in range(2)] == ["kept", "kept"]
+    assert cell.dissection.cautions_shown.filter(step="dry", card__key="self_heating", read=True).count() == 1
     assert {a["state"] for a in keep(signed_in, said, amended, same, wrong, move, gone, taken)} <= {
         "kept already",
         "kept",

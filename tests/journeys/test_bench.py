@@ -240,7 +240,18 @@ def test_a_refused_item_goes_to_the_tray_and_blocks_no_other(at_the_bench):
     page.wait_for_timeout(420)
     page.locator('[data-dialog="tray"] [data-deed="send"]').click()
     page.wait_for_selector("text=is no answer to")
-    assert Entry.objects.count() == 1
+    until(lambda: Entry.objects.count() == 1)
+
+
+def test_any_warming_shows_the_self_heating_card_and_blocks_nothing(at_the_bench):
+    page = at_the_bench(card="warm")
+    say(page, "warm")
+    page.wait_for_selector(".bench-card.here .bench-cautions[open]")
+    assert page.get_by_text("Reduced iron can heat itself in air").first.is_visible()
+    page.wait_for_timeout(420)
+    page.locator(".bench-card.here .bench-cautions[open] form button").click()
+    page.wait_for_selector(".bench-card.here .bench-cautions:not([open])")
+    page.wait_for_selector("text=1 kept here")
 
 
 def test_the_plain_digest_is_the_published_one(at_the_bench):

@@ -334,7 +334,12 @@ def not_done_reasons() -> list[Term]:
     return list(Term.objects.of("not_done"))
 
 
-def set_up_before(dissection: Dissection, step: str) -> Dissection | None:
-    """Give the cell whose set-up of this step was logged last, to be carried over."""
-    before = Entry.objects.current().filter(step=step).exclude(dissection=dissection).order_by("pk").last()
-    return before.dissection if before is not None else None
+def set_ups(dissection: Dissection) -> list[tuple[Card, Dissection]]:
+    """Give each card of set-up with the cell whose set-up was logged last, to be carried over."""
+    cards = [card for card in CARDS if card.copies]
+    others = (
+        Entry.objects.current().filter(step__in=[card.key for card in cards]).exclude(dissection=dissection)
+    )
+    latest = dict(others.order_by("pk").values_list("step", "dissection"))
+    found = Dissection.objects.select_related("cell").in_bulk(set(latest.values()))
+    return [(card, found[latest[card.key]]) for card in cards if card.key in latest]

@@ -111,7 +111,7 @@ def bench_cell(request: SignedIn, code: str) -> HttpResponse:
         "before": before, "after": after, "header": HEADER, "field": request.GET.get("field", ""),
         "known": [dossier.wire(entry) for entry in stack.entries],
         "reasons": dossier.not_done_reasons(), "people": dossier.people(),
-        "set_up": dossier.set_up_before(dissection, here.card.key) if here.card.copies else None,
+        "set_ups": dossier.set_ups(dissection),
     })  # fmt: skip
 
 
@@ -256,8 +256,6 @@ def caution_read(request: SignedIn, code: str) -> HttpResponse:
     actions.show_cautions(
         dissection=dissection, step=step, cards=[card] if card else [], by=request.user, read=True
     )
-    if request.headers.get("X-Requested-With") == "bench":
-        return HttpResponse(status=204)
     return redirect(
         f"{reverse('bench_cell', args=[code])}?{urlencode({'card': request.POST.get('back', '')})}"
     )

@@ -77,7 +77,7 @@ def _dissection(code: Any) -> Dissection:
 def _deed(item: dict[str, Any], who: User, session: BenchSession | None) -> dict[str, Any]:
     said = dict(item.get("said", {}))
     match item["kind"]:
-        case "entry" | "opened":
+        case "entry":
             said["key"] = item["key"]
             (outcome,) = actions.log_entries(
                 dissection=_dissection(item["cell"]), items=[said], by=who, session=session
@@ -99,6 +99,12 @@ def _deed(item: dict[str, Any], who: User, session: BenchSession | None) -> dict
                 key=actions.Item.read({"term": "any", "key": item["key"]}).key, session=session, **said,
             )  # fmt: skip
             return {"state": "kept", "entry": str(entry.key)}
+        case "caution":
+            actions.show_cautions(
+                dissection=_dissection(item["cell"]), step=str(said["step"])[:40], by=who, session=session,
+                read=bool(said.get("read")), at=_time(str(said.get("at", ""))),
+            )  # fmt: skip
+            return {"state": "kept"}
         case "withdraw":
             entry = actions.withdraw(
                 entry=_entry(item["target"]), by=who, reason=said.get("reason", "typing_slip"),

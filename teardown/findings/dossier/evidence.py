@@ -88,7 +88,8 @@ def _bench(cell: Cell) -> list[Group]:
         of_term = components.get(str(first.term.data.get("component", "")), "the cell as a whole")
         heading = str(first.part.component) if first.part else of_term
         groups.setdefault(heading, []).append(_entry(first, places=len(rows)))
-    order = sorted(groups, key=lambda heading: (heading not in ELECTRODES, heading))
+    place_of = {heading: place for place, heading in enumerate(ELECTRODES)}
+    order = sorted(groups, key=lambda heading: (place_of.get(heading, len(ELECTRODES)), heading))
     return [Group(heading, tuple(groups[heading]), telling=heading in ELECTRODES) for heading in order]
 
 

@@ -22,7 +22,8 @@ pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
 
 def send(page: Any, file: Path, button: str) -> None:
-    """Choose a file and press the button of its form."""
+    """Choose a file and press the button of its form; what is sent is opened by a child process first."""
+    page.set_default_timeout(120_000)
     page.set_input_files("main input[type=file]", str(file))
     page.get_by_role("button", name=button, exact=True).click()
     page.wait_for_load_state("networkidle")
@@ -83,8 +84,8 @@ def test_a_section_is_brought_measured_and_accepted(visit: eyes.Visit, tmp_path:
     Image.fromarray(expose(drawn, Exposure(noise=0.03), seed=8)).save(picture)
     operator = make_user("operator")
     page = visit(reverse("add_micrographs"), operator)
-    page.get_by_label("Sample").fill(sample.code)
-    page.get_by_label("Side of a pixel").fill("0,2")
+    page.locator("#id_sample").fill(sample.code)
+    page.locator("#id_pixel_size_um").fill("0,2")
     send(page, picture, "Keep them")
     work_off()
     micrograph = Micrograph.objects.get()

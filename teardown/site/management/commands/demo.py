@@ -18,6 +18,7 @@ from teardown.files.models import Run
 from teardown.site import lock
 from teardown.site.demo import lab, making
 from teardown.site.management.commands.serve import worker_command
+from teardown.site.supervisor import end_with_parent
 
 SEED, CELLS = 3, 120
 MEASURERS = 2
@@ -138,4 +139,9 @@ def _unfinished() -> int:
 
 def _worker() -> subprocess.Popen[bytes]:
     environment = os.environ | {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1"}
-    return subprocess.Popen([*worker_command(), "--batch"], env=environment, stdin=subprocess.DEVNULL)  # noqa: S603
+    return subprocess.Popen(  # noqa: S603 - our own command
+        [*worker_command(), "--batch"],
+        env=environment,
+        stdin=subprocess.DEVNULL,
+        preexec_fn=end_with_parent,
+    )

@@ -210,3 +210,18 @@ def test_a_fit_of_four_phases_takes_a_second_at_most():
     began = time.process_time()
     fit_pattern(x, y, phases=phases)
     assert time.process_time() - began < 2.5  # measured 0.6 s on the machine it was written on
+
+
+@pytest.mark.parametrize("left_out", ["goethite", "hematite", "iron-hydroxide"])
+def test_a_phase_of_three_percent_that_was_left_out_is_named_first(left_out):
+    x, y = mixture("cu", {"iron": 58.5, "magnetite": 38.5, left_out: 3.0}, 20_000, 300, 3)
+    fit = fit_pattern(x, y, phases=["iron", "spinel"])
+    first = [peak.candidates[0] for peak in fit.unexplained if peak.candidates]
+    assert max(set(first), key=first.count) == left_out
+
+
+def test_a_pattern_of_another_tube_is_noticed():
+    x, y = mixture("co", {"iron": 60, "magnetite": 40}, 20_000, 300, 3)
+    fit = fit_pattern(x, y, phases=["iron", "magnetite"], radiation="cu")
+    (remark,) = [r for r in fit.remarks if r.code == "ANODE_MISMATCH"]
+    assert "better as Co Kα" in remark.message

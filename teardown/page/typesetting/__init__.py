@@ -35,6 +35,7 @@ from teardown.page.typesetting.times import day, duration, duration_in_words, mo
 __all__ = [
     "DASH", "MINUS", "NARROW", "NOTHING", "THIN", "TIMES", "as_count", "chemistry", "day", "decimal_mark",
     "decimals_for", "duration", "duration_in_words", "estimate_cell", "estimate_line", "estimate_parts",
-    "formula", "fraction_as_percent", "in_words", "interval", "moment", "number", "plain_number", "plus_minus",
+    "formula", "fraction_as_percent", "in_words", "interval", "moment", "number", "plain_number",
+    "plus_minus",
     "short_day", "span", "with_unit",
 ]  # fmt: skip

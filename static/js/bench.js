@@ -328,6 +328,7 @@ class Bench {
   async tray() {
     const rows = (await this.queue.all()).filter((row) => row.state !== "kept" && row.kind !== "caution");
     part("tray-sentence").textContent = rows.length ? this.queue.trouble || "These go to the server by themselves." : "Nothing waits here.";
+    if (!isSecureContext) part("tray-sentence").append(" This address is not HTTPS: all of it is kept here just the same, but the page itself cannot start without the network.");
     part("tray").replaceChildren(...rows.map((row) => {
       const item = document.createElement("li");
       const text = document.createElement("span");

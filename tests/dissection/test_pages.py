@@ -5,6 +5,8 @@ import json
 import uuid
 
 import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 from django.utils import timezone
 
@@ -410,3 +412,33 @@ def test_set_up_is_carried_over_and_observations_never(signed_in, cell, chemist)
     assert carried.count() == 2
     signed_in.post(reverse("bench_carry_over", args=["SP-0414"]), {"step": "iron_whole", "from": "SP-0413"})
     assert carried.count() == 2
+
+
+@pytest.mark.parametrize("name", ["samples", "photographs", "bench_sheet", "bench_close", "look_back"])
+def test_a_list_asks_no_more_for_more_rows(signed_in, cell, chemist, name, django_assert_max_num_queries):
+    args = {"bench_sheet": ["SP-0413"], "bench_close": ["SP-0413"], "look_back": ["iron.film_green"]}.get(
+        name, []
+    )
+    address = reverse(name, args=args)
+
+    def more():
+        piece = bench.cut_sample(
+            dissection=cell.dissection, component="iron_electrode", place="M2", by=chemist
+        )
+        bench.hand_over(sample=piece, to_place="desiccator 1", by=chemist)
+        bench.cut_sample(parent=piece, by=chemist)
+        photograph = bench.add_photograph(file=PNG, dissection=cell.dissection, by=chemist, size_px=(1, 1))
+        bench.label_photograph(photograph=photograph, component="iron_electrode", by=chemist)
+        for place in ("A.M2", "B.T1"):
+            bench.log_entry(
+                dissection=cell.dissection, term="iron.colour", answer="green", place=place, by=chemist
+            )
+
+    more()
+    signed_in.get(address)
+    with CaptureQueriesContext(connection) as first:
+        signed_in.get(address)
+    more()
+    more()
+    with django_assert_max_num_queries(len(first)):
+        signed_in.get(address)

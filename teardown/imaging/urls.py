@@ -7,6 +7,7 @@ from teardown.imaging import views
 urlpatterns = [
     path("micrographs/", views.micrographs, name="micrographs"),
     path("micrographs/add/", views.add, name="add_micrographs"),
+    path("micrographs/again/", views.again_all, name="micrographs_again"),
     path("micrographs/deliveries/<int:pk>/", views.delivery, name="micrograph_delivery"),
     path("micrographs/<int:pk>/", views.micrograph, name="micrograph"),
     path("micrographs/<int:pk>/measured/", views.measured, name="micrograph_measured"),

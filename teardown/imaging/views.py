@@ -351,6 +351,21 @@ def session(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 @require_POST
+@needs("measures.run")
+def again_all(request: HttpRequest) -> HttpResponse:
+    """Have all cross sections of the list measured as things are known now: those that the address asks
+    for."""
+    seen = Micrograph.objects.visible_to(request.user).select_related("receipt__file", "session")
+    asked = MicrographFilter(request.GET, queryset=seen)
+    shown = list(asked.qs.filter(kind=Micrograph.Kind.SECTION).distinct())
+    actions.measure_again(micrographs=shown, by=request.user)
+    messages.success(request, f"{len(shown)} are measured again in the background; what was measured stays.")
+    response = redirect("micrographs")
+    response["Location"] += f"?{request.GET.urlencode()}" if request.GET else ""
+    return response
+
+
+@require_POST
 @needs("micrographs.add")
 def tie_to(request: HttpRequest, pk: int) -> HttpResponse:
     """Say which sample it shows."""

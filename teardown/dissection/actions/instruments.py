@@ -11,7 +11,7 @@ from django.utils import timezone
 from teardown.accounts.models import User
 from teardown.accounts.roles import demand
 from teardown.dissection.actions.entries import Outcome, log_entries
-from teardown.dissection.actions.items import as_item
+from teardown.dissection.actions.reading import as_item
 from teardown.dissection.models import BenchSession, Check, Dissection, Instrument
 from teardown.dissection.rules.cards import BY_KEY
 from teardown.records.actions import record

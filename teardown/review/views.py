@@ -149,7 +149,8 @@ def records(request: HttpRequest) -> HttpResponse:
     asked = RecordFilter(request.GET, queryset=Record.objects.all(), request=request)
     before = request.GET.get("before", "")
     found = asked.qs if asked.is_valid() else Record.objects.none()
-    rows, following = page_of_records(found, int(before) if re.fullmatch(r"[0-9]{1,18}", before) else None)
+    earlier = int(before) if re.fullmatch(r"[0-9]{1,18}", before) else None
+    rows, following = page_of_records(found, earlier, request.user)
     return render(request, "review/records.html", {"asked": asked, "rows": rows, "following": following})
 
 

@@ -8,10 +8,13 @@ from typing import Any
 from django.apps import apps
 from django.db.models import QuerySet
 
+from teardown.findings.models import Judgement
 from teardown.records.models import ChainHead, Record
 from teardown.vocabulary.models import Term
 
 A_PAGE = 100
+JUDGING = ("judged", "proposed modes of")
+HIDDEN = "hidden until you have judged"
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,6 +27,7 @@ class Told:
     what: str
     href: str
     changes: tuple[tuple[str, str, str], ...]
+    reason: str = ""
 
 
 NOUNS = {
@@ -51,9 +55,14 @@ AT_THE_BENCH = {
 }
 
 
-def told(records: Iterable[Record]) -> list[Told]:
-    """Put records into words. One query for each kind of thing that they speak of."""
+def told(records: Iterable[Record], user: Any) -> list[Told]:
+    """Put records into words. One query for each kind of thing that they speak of.
+
+    What others judged stays hidden from a judge of the same cell who has yet to judge: of such a record
+    only who and when is told.
+    """
     rows = list(records)
+    hidden = _hidden(rows, user)
     names = _names({r.subject for r in rows})
     keys = {str(r.payload["term"]) for r in rows if r.verb in AT_THE_BENCH and "term" in r.payload}
     terms = dict(Term.objects.filter(key__in=keys).values_list("key", "words")) if keys else {}
@@ -63,10 +72,22 @@ def told(records: Iterable[Record]) -> list[Told]:
             str(record.actor) if record.actor else "The application",
             _verb(record, terms),
             *names.get(record.subject, (record.subject, "")),
-            tuple(_changes(record.payload)),
+            () if record.seq in hidden else tuple(_changes(record.payload)),
+            HIDDEN if record.seq in hidden else record.reason,
         )
         for record in rows
     ]
+
+
+def _hidden(rows: list[Record], user: Any) -> set[int]:
+    judging = {
+        row.seq: (int(row.subject.rpartition(":")[2]), row.actor_id) for row in rows if row.verb in JUDGING
+    }
+    if not judging:
+        return set()
+    cells = {cell for cell, _ in judging.values()}
+    seen = set(Judgement.objects.filter(cell__in=cells).visible_to(user).values_list("cell", "assessor"))
+    return {seq for seq, told_of in judging.items() if told_of not in seen}
 
 
 def _verb(record: Record, terms: dict[str, str]) -> str:
@@ -92,7 +113,7 @@ def gathered(rows: Iterable[Told], most: int) -> list[tuple[Told, int]]:
 
 
 def _said(row: Told) -> tuple[str, str, str, str]:
-    return row.who, row.verb, row.what, row.record.reason
+    return row.who, row.verb, row.what, row.reason
 
 
 def _names(subjects: set[str]) -> dict[str, tuple[str, str]]:
@@ -191,10 +212,10 @@ def chain_state() -> ChainState:
     return ChainState(head.seq, walked, tuple(faults))
 
 
-def page_of_records(records: QuerySet[Record], before: int | None) -> tuple[list[Told], int]:
+def page_of_records(records: QuerySet[Record], before: int | None, user: Any) -> tuple[list[Told], int]:
     """Give one page, newest first, and the number before which the next one begins (0 at the end)."""
     rows = records.select_related("actor").order_by("-seq")
     if before:
         rows = rows.filter(seq__lt=before)
     page = list(rows[: A_PAGE + 1])
-    return told(page[:A_PAGE]), page[A_PAGE - 1].seq if len(page) > A_PAGE else 0
+    return told(page[:A_PAGE], user), page[A_PAGE - 1].seq if len(page) > A_PAGE else 0

@@ -56,7 +56,7 @@ def first_page(*, user: Any, now: dt.datetime) -> FirstPage:
         sentence,
         states,
         tuple(_asks(cells, now)),
-        tuple(gathered(told(records), 10)),
+        tuple(gathered(told(records, user), 10)),
         tuple(KeptView.objects.all()[:8]),
     )
 

@@ -9,12 +9,12 @@ from teardown.science.stereology.phantoms import Microstructure, draw_section, e
 
 @pytest.mark.parametrize("shape", ["disc", "polygon", "needle"])
 def test_truths_average_to_the_closed_form(shape):
-    """Thirty sections agree with the Boolean model's expectations within their own scatter."""
+    """Twenty sections agree with the Boolean model's expectations within their own scatter."""
     made_of = Microstructure(
         shape=shape, metal=0.35, grain_radius_px=12, rim_px=4, second_oxide=0.3, bright=0.01
     )
     told = expected(made_of)
-    truths = [draw_section(made_of, height=256, width=256, seed=seed).truth() for seed in range(30)]
+    truths = [draw_section(made_of, height=256, width=256, seed=seed).truth() for seed in range(20)]
     for name in ("porosity", "oxide_fraction", "metal_fraction", "outline_per_px", "coverage"):
         values = np.array([getattr(truth, name) for truth in truths])
         error = values.std(ddof=1) / np.sqrt(len(values))

@@ -17,7 +17,8 @@ from teardown.science.errors import ReadingError, Remark
 
 NS = "{http://schemas.openxmlformats.org/spreadsheetml/2006/main}"
 LINK = "{http://schemas.openxmlformats.org/officeDocument/2006/relationships}id"
-LARGEST_SHEET = 64 * 2**20  # read row by row
+LARGEST_SHEET = 24 * 2**20  # read row by row
+LARGEST_STRINGS = 8 * 2**20
 LARGEST_PART = 4 * 2**20  # held as a whole
 MOST_PARTS = 2000
 DATE_FORMATS = frozenset([*range(14, 23), *range(27, 37), *range(45, 48), *range(50, 59)])  # ECMA-376 18.8.30
@@ -146,13 +147,16 @@ def _tree(archive: zipfile.ZipFile, path: str) -> ET.Element:
 def _shared(archive: zipfile.ZipFile) -> list[str]:
     if "xl/sharedStrings.xml" not in archive.namelist():
         return []
-    strings = []
-    with _open(archive, "xl/sharedStrings.xml") as part:
-        for _, element in ET.iterparse(part):  # noqa: S314 - entities are refused before
-            if element.tag == f"{NS}si":
-                strings.append(_words(element))
-                element.clear()
-    return strings
+    with _open(archive, "xl/sharedStrings.xml", LARGEST_STRINGS) as part:
+        return [_words(item) for item in _each(part, "si")]
+
+
+def _each(part: IO[bytes], tag: str) -> Iterator[ET.Element]:
+    """Give each element of a part that is done, and forget what it held."""
+    for _, element in ET.iterparse(part):  # noqa: S314 - entities are refused before the parser sees them
+        if element.tag == f"{NS}{tag}":
+            yield element
+            element.clear()
 
 
 def _words(item: ET.Element) -> str:
@@ -188,14 +192,11 @@ class _Reader:
         """Give each row that has cells."""
         number = 0
         with part:
-            for _, element in ET.iterparse(part):  # noqa: S314 - entities are refused before
-                if element.tag != f"{NS}row":
-                    continue
+            for element in _each(part, "row"):
                 number = int(element.get("r", number + 1))
                 cells: list[str] = []
                 for cell in element:
                     self._place(cells, cell, number)
-                element.clear()
                 yield number, cells, ""
 
     def _place(self, cells: list[str], cell: ET.Element, row: int) -> None:

@@ -38,8 +38,17 @@ def template(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 @pytest.fixture
 def lab(template: Path, tmp_path: Path) -> Iterator[Lab]:
-    """A copy of it, served."""
-    lab = Lab(tmp_path / "lab", template=template)
+    """A copy of it, served, for a test that kills."""
+    yield from _served(Lab(tmp_path / "lab", template=template))
+
+
+@pytest.fixture(scope="module")
+def busy(template: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Lab]:
+    """A copy of it, served, for tests that only crowd it."""
+    yield from _served(Lab(tmp_path_factory.mktemp("busy") / "lab", template=template))
+
+
+def _served(lab: Lab) -> Iterator[Lab]:
     lab.serve()
     yield lab
     lab.stop()

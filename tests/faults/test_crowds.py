@@ -12,26 +12,26 @@ from tests.lab import Lab, Visitor
 WRITERS, EACH, PAIRS = 16, 10, 12
 
 
-def test_sixteen_tablets_write_at_once(lab: Lab) -> None:
+def test_sixteen_tablets_write_at_once(busy: Lab) -> None:
     stop = threading.Event()
-    hands = [Hand(lab, number, stop, most=EACH) for number in range(WRITERS)]
+    hands = [Hand(busy, number, stop, most=EACH) for number in range(WRITERS)]
     for thread in [hand.start() for hand in hands]:
         thread.join(120)
     assert [hand.refusals for hand in hands] == [[] for _ in hands]
     assert sum(hand.again for hand in hands) == 0, "somebody was turned away"
     assert sum(len(hand.entries) for hand in hands) == WRITERS * (EACH - EACH // PHOTOGRAPH_EVERY)
     assert sum(len(hand.photographs) for hand in hands) == WRITERS * (EACH // PHOTOGRAPH_EVERY)
-    sequence = [seq for (seq,) in lab.ask("SELECT seq FROM records_record ORDER BY seq")]
+    sequence = [seq for (seq,) in busy.ask("SELECT seq FROM records_record ORDER BY seq")]
     assert sequence == list(range(1, len(sequence) + 1))
-    assert json.loads(lab.manage("verify_files", "--json"))["sound"]
+    assert json.loads(busy.manage("verify_files", "--json"))["sound"]
 
 
-def test_of_two_editors_one_is_told(lab: Lab) -> None:
-    editors = [Visitor(lab), Visitor(lab)]
+def test_of_two_editors_one_is_told(busy: Lab) -> None:
+    editors = [Visitor(busy), Visitor(busy)]
     for editor in editors:
         editor.sign_in("lead", "a long password")
     for pair in range(PAIRS):
-        ((seen,),) = lab.ask("SELECT version FROM cells_recipe WHERE code = 'R1'")
+        ((seen,),) = busy.ask("SELECT version FROM cells_recipe WHERE code = 'R1'")
         barrier, answers = threading.Barrier(2), {}
 
         def rename(number: int, seen: int = seen, pair: int = pair) -> None:
@@ -46,14 +46,14 @@ def test_of_two_editors_one_is_told(lab: Lab) -> None:
             thread.join(30)
         assert sorted(answers.values()) == [200, 409], answers
         winner = next(number for number, status in answers.items() if status == 200)
-        assert lab.ask("SELECT title, version FROM cells_recipe WHERE code = 'R1'") == [
+        assert busy.ask("SELECT title, version FROM cells_recipe WHERE code = 'R1'") == [
             (f"pair {pair}, editor {winner}", seen + 1)
         ]
 
 
-def test_a_database_that_is_held_for_seconds_is_waited_for(lab: Lab) -> None:
-    hand = Hand(lab, 0, threading.Event(), most=1)
-    with closing(sqlite3.connect(lab.data / "teardown.sqlite3", isolation_level=None)) as other:
+def test_a_database_that_is_held_for_seconds_is_waited_for(busy: Lab) -> None:
+    hand = Hand(busy, 0, threading.Event(), most=1)
+    with closing(sqlite3.connect(busy.data / "teardown.sqlite3", isolation_level=None)) as other:
         other.execute("BEGIN IMMEDIATE")
         thread = hand.start()
         time.sleep(3)

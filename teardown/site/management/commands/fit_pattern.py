@@ -60,7 +60,7 @@ def _answer(options: dict[str, Any]) -> dict[str, Any]:
         reason = f"The file cannot be read: {error.strerror or error}."
     except ValueError as error:
         reason = str(error)
-    empty = {"phases": [], "below_limit": [], "Rwp": None, "GoF": None, "flags": []}
+    empty: dict[str, Any] = {"phases": [], "below_limit": [], "Rwp": None, "GoF": None, "flags": []}
     return {"file": file.name, **empty, "refused": [{"file": file.name, "reason": reason}]}
 
 

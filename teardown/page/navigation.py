@@ -29,6 +29,8 @@ MORE = (
     ("micrographs", "Micrographs"),
     ("patterns", "Patterns"),
     ("imports", "Imports"),
+    ("labels", "Labels"),
+    ("instruments", "Instruments"),
     ("vocabulary", "Vocabulary"),
     ("cautions", "Cautions"),
     ("methods", "Methods"),

@@ -117,4 +117,6 @@ def standing(connection: BaseDatabaseWrapper) -> set[tuple[str, str]]:
 def missing(connection: BaseDatabaseWrapper) -> list[str]:
     """Name the guards that should stand and do not."""
     names = {name for name, _ in standing(connection)}
-    return [placed.name for placed in all_guards() if placed.name not in names]
+    with connection.cursor() as cursor:
+        tables = set(connection.introspection.table_names(cursor))
+    return [placed.name for placed in all_guards() if placed.table in tables and placed.name not in names]

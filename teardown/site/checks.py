@@ -27,7 +27,10 @@ def sqlite_is_new_enough(**_: Any) -> list[checks.CheckMessage]:
 
 @checks.register(checks.Tags.database)
 def guards_stand(databases: Any = None, **_: Any) -> list[checks.CheckMessage]:
-    """Refuse to start while the guards of the record are down."""
+    """Say loudly when guards of the record are down.
+
+    A warning, not an error: it is ``migrate`` that puts them back, and an error would keep it from running.
+    """
     if not databases:
         return []
     try:
@@ -39,9 +42,9 @@ def guards_stand(databases: Any = None, **_: Any) -> list[checks.CheckMessage]:
     if not gone:
         return []
     return [
-        checks.Error(
+        checks.Warning(
             f"Guards of the record are down: {', '.join(gone)}.",
             hint="Run manage.py migrate.",
-            id="site.E001",
+            id="site.W002",
         )
     ]

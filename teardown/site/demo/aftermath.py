@@ -22,7 +22,12 @@ def code_for(story: Story, what: str) -> str:
 
 def second_sample(story: Story) -> bool:
     """Tell whether a second piece was cut for the microscope, at the top."""
-    return bool(story.rng("second sample").random() < 0.3)
+    return bool(story.rng("second sample").random() < 0.12)
+
+
+def broken_in_mount(story: Story) -> bool:
+    """Tell whether the pieces of a cell broke when they were mounted: it has no section."""
+    return bool(story.number > 12 and story.rng("mount").random() < 0.18)
 
 
 def cut(lab: Lab, story: Story, clock: Clock) -> dict[str, Sample]:
@@ -70,6 +75,12 @@ def mount_and_polish(lab: Lab, story: Story, clock: Clock) -> None:
     samples = Sample.objects.filter(
         part__dissection__cell__code=story.code, orders__technique__key="technique.section"
     )
+    if broken_in_mount(story):
+        for order in Order.objects.filter(sample__in=samples, technique__key="technique.section"):
+            bench.receive_order(
+                order=order, by=microscopist, state=Order.State.NOTHING, note="crumbled in the mount"
+            )
+        return
     for sample in samples.order_by("pk"):
         clock.set(story.opened + dt.timedelta(days=1, hours=2))
         bench.hand_over(sample=sample, by=microscopist, to_person=microscopist)

@@ -209,7 +209,7 @@ class Drawn:
             if story.stage in {"opened", "sampled"}:
                 continue
             self.waiting[story.code, "pattern"] = [(None, self.pool.submit(compositions.result, story))]
-            for place in ("M2", "T2"):
+            for place in () if aftermath.broken_in_mount(story) else ("M2", "T2"):
                 if place == "M2" or aftermath.second_sample(story):
                     planned = fields.fields_of(story, place, FIELDS)
                     self.waiting[story.code, place] = [(f, self.pool.submit(fields.draw, f)) for f in planned]

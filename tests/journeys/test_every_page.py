@@ -21,8 +21,9 @@ def pages(client: Client, made: dict[str, dict[str, Any]]) -> list[tuple[str, st
         address = _address(route, made)
         answer = client.get(address)
         is_page = answer.status_code == 200 and answer["Content-Type"].startswith("text/html")
-        if is_page and b"<!doctype html" in b"".join(answer).lower():
+        if is_page and b"<!doctype html" in answer.content.lower():
             found.append((route.name, address))
+        answer.close()
     return found
 
 

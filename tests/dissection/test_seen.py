@@ -8,7 +8,8 @@ from tests import eyes, makers
 from tests.dissection.test_deeds import PNG
 from tests.dissection.test_pages import ended
 
-pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
+# Each of these pages is seen once in the walk over every page; this is the closer look.
+pytestmark = [pytest.mark.browser, pytest.mark.long, pytest.mark.django_db(transaction=True)]
 
 
 @pytest.fixture

@@ -24,6 +24,7 @@ from teardown.science.balance.inputs import (
     Recovered,
     Sections,
     State,
+    TakenFrom,
     Tube,
     Water,
 )
@@ -42,7 +43,7 @@ PURITY = Quantity(0.995, 0.003)
 CONVERTED_PER_DAY = 0.01
 AMORPHOUS = (0.0, 0.15)
 IN_AIR = ("dry.how.air", "dry.how.oven")
-TAKEN_FROM = {"ground": "whole electrode", "piece": "one place", "surface": "surface"}
+TAKEN_FROM: dict[str, TakenFrom] = {"ground": "whole electrode", "piece": "one place", "surface": "surface"}
 
 
 class BooksNotFull(MeasurementError):
@@ -240,8 +241,16 @@ def _powder(books: Books, fit: Fit) -> Powder:
         tube=_tube(pattern.radiation if pattern else str(fit.statistics.get("radiation", ""))),
         corrected=bool(fit.statistics.get("corrected_for_grains", False)),
         amorphous=amorphous,
-        taken_from=TAKEN_FROM.get(pattern.preparation if pattern else "", "not known"),  # type: ignore[arg-type]
+        taken_from=_taken_from(fit),
     )
+
+
+def _taken_from(fit: Fit) -> TakenFrom:
+    """Tell what the powder stands for: as said with the pattern, else by where its sample was cut."""
+    if fit.pattern is not None:
+        return TAKEN_FROM.get(fit.pattern.preparation, "not known")
+    place = fit.sample.place if fit.sample else ""
+    return "whole electrode" if place == "whole" else "one place" if place else "not known"
 
 
 def _tube(radiation: str) -> Tube:

@@ -8,6 +8,7 @@ from teardown.dissection import actions as bench
 from teardown.dissection.models import Dissection, Entry, Order, Sample
 from teardown.dissection.rules.codes import ALPHABET, LENGTH, with_check
 from teardown.site.demo.clock import Clock
+from teardown.site.demo.compositions import dry_mass_g
 from teardown.site.demo.lab import Lab
 from teardown.site.demo.lives import Story
 from teardown.site.demo.openings import hands
@@ -173,7 +174,12 @@ def weigh_dry(lab: Lab, story: Story, clock: Clock) -> None:
     cell, own = Cell.objects.get(code=story.code), traces_of(story)
     dissection = Dissection.objects.get(cell=cell)
     clock.set(story.opened + dt.timedelta(days=1, hours=1))
-    mass = (cell.iron_mass_g or 1.188) * 1.21 + 0.0008 * (100 - own.sediment_mg)
+    mass = dry_mass_g(
+        story,
+        iron_g=cell.iron_mass_g or 1.188,
+        inert_g=cell.inert_mass_g or 0.1,
+        shed_g=own.sediment_mg / 1000,
+    )
     bench.log_entries(
         dissection=dissection,
         by=hand,

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from teardown.cells.models import Cell
+from teardown.science.constants import WATER_G_PER_Ah
 from teardown.site.demo.lives import Rng, Story
 from teardown.site.demo.traces import Seen, Traces, seen_of, traces_of
 
@@ -188,10 +189,11 @@ class _Bench:
     def _masses(self) -> dict[str, float]:
         """Weigh the parts so that they come to what was received, but for what stayed in tissue."""
         chance, own = self.story.rng("masses"), self.own
-        received = (self.cell.build_mass_g or 41.6) - own.lost_g * float(chance.uniform(0.7, 1.3))
+        gone = own.lost_g * float(chance.uniform(0.7, 1.3)) + WATER_G_PER_Ah * self.story.charge_lost_Ah
+        received = (self.cell.build_mass_g or 41.6) - gone
         iron = (self.cell.iron_mass_g or 1.188) * 1.28 + 0.41 + 0.42
         parts = {
-            "electrolyte": 9.6 - own.lost_g + float(chance.normal(0, 0.15)),
+            "electrolyte": max(1.5, 9.6 - gone) + float(chance.normal(0, 0.15)),
             "iron_electrode": iron - own.sediment_mg / 1000,
             "separator": 0.86 + float(chance.normal(0, 0.02)),
             "air_electrode": 2.9 + float(chance.normal(0, 0.05)),

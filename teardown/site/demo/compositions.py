@@ -8,6 +8,7 @@ from teardown.site.demo.lives import Story
 
 HERE = 0.16  # share of the samples that are measured on the laboratory's own tube
 CONTRADICTS = 0.07
+IRON_IN = {"iron": 1.0, "magnetite": 0.7236, "iron-hydroxide": 0.6215, "goethite": 0.6285}
 OXIDE = {
     "unreduced_oxide": 0.62,
     "passivation": 0.38,
@@ -23,6 +24,8 @@ def composition(story: Story) -> dict[str, float]:
     charged = story.state_at_stop == "charged"
     oxide = OXIDE.get(story.root, 0.42)
     oxide = 0.08 + (oxide - 0.08) * story.severity * (0.35 if charged else 1.0)
+    if not charged:  # at least what the last discharge made of about 0.72 Ah per gram of oxide must be there
+        oxide = max(oxide, 0.5 * story.capacity_Ah / 1.2)
     if story.rng("contradiction").random() < CONTRADICTS:
         oxide = 0.72  # the plate stood in air before it was ground: sections and patterns will not agree
     oxide *= float(chance.normal(1, 0.06))
@@ -35,6 +38,13 @@ def composition(story: Story) -> dict[str, float]:
     if chance.random() < 0.3:
         phases["goethite"] = float(chance.uniform(0.008, 0.03))
     return {"iron": 1 - sum(phases.values())} | phases
+
+
+def dry_mass_g(story: Story, *, iron_g: float, inert_g: float, shed_g: float) -> float:
+    """Give the mass of the dry plate: the iron built in, less what was shed, as the phases it became."""
+    phases = composition(story)
+    iron_share = sum(fraction * IRON_IN.get(phase, 0.0) for phase, fraction in phases.items())
+    return (iron_g * 0.995 - shed_g) / iron_share + inert_g + float(story.rng("dry").normal(0, 0.004))
 
 
 def measured_here(story: Story) -> bool:

@@ -155,6 +155,17 @@ class Story:
         return self.end in {"", "planned", "diagnosis", "lab_fault"}
 
     @property
+    def coulombic_efficiency(self) -> float:
+        """Give the share of charge that comes back."""
+        usual = 0.88 if self.root == "hydrogen" else 0.97 if "bismuth" in self.formula.additive else 0.955
+        return min(0.985, usual * float(self.rng("efficiency").normal(1, 0.006)))
+
+    @property
+    def charge_lost_Ah(self) -> float:
+        """Give, nearly, the charge that did not come back over the life: it made gas of water."""
+        return 0.9 * self.capacity_Ah * self.cycles * (1 / self.coulombic_efficiency - 1)
+
+    @property
     def state_at_stop(self) -> str:
         """Say how charged the cell stood when its test stopped."""
         if self.end in {"capacity_limit", "voltage_limit", "planned", "diagnosis"}:

@@ -161,10 +161,6 @@ def history(story: Story, *, cycles: int, seed: int | None = None) -> Series:
     """Draw what the cycler saw."""
     chance = story.rng("history")
     early = max(3, cycles)
-    bismuth = "bismuth" in story.formula.additive
-    efficiency = (0.74 if story.root == "hydrogen" else 0.93 if bismuth else 0.86) * float(
-        chance.normal(1, 0.012)
-    )
     ohmic = story.root in {"contact_loss", "flooding", "carbonate_blocking", "carbon_corrosion"}
     begins = story.started.timestamp() if story.started else None
     return cycling_history(
@@ -173,7 +169,7 @@ def history(story: Story, *, cycles: int, seed: int | None = None) -> Series:
         discharge_h=story.regime.discharge_h,
         charge_h=story.regime.charge_h,
         rest_h=story.regime.rest_h,
-        coulombic_efficiency=min(0.985, efficiency),
+        coulombic_efficiency=story.coulombic_efficiency,
         records=12,
         rest_records=3,
         resistance_ohm=float(chance.uniform(0.25, 0.45)),

@@ -52,6 +52,8 @@ class Lab:
             "OMP_NUM_THREADS": "1",
             "OPENBLAS_NUM_THREADS": "1",
         }
+        # Each served laboratory has its own SQLite file, whatever database the tests themselves run on.
+        self.environment.pop("DATABASE_URL", None)
         self.environment |= environment
         self.log = data.parent / f"{data.name}.log"
         self.process: subprocess.Popen[bytes] | None = None

@@ -157,6 +157,7 @@ def test_impossible_unusual_and_double_touches(at_the_bench):
     assert page.locator('[data-part="here"]').inner_text() == "2 kept here"
 
 
+@pytest.mark.long
 def test_undo_takes_back_what_was_not_sent_and_withdraws_what_was(at_the_bench, live_server):
     page = at_the_bench(card="arrival")
     say(page, "label and mark agree")
@@ -172,6 +173,7 @@ def test_undo_takes_back_what_was_not_sent_and_withdraws_what_was(at_the_bench, 
     assert [entry.state for entry in Entry.objects.order_by("pk")] == ["present", "withdrawn"]
 
 
+@pytest.mark.long
 def test_all_places_the_same_is_eighteen_entries_and_the_next_place_follows(at_the_bench):
     page = at_the_bench(800, 1280, card="iron")
     page.wait_for_timeout(420)
@@ -194,6 +196,7 @@ def test_all_places_the_same_is_eighteen_entries_and_the_next_place_follows(at_t
     assert page.troubles == []
 
 
+@pytest.mark.long
 def test_face_b_is_drawn_mirrored(at_the_bench):
     page = at_the_bench(card="iron")
     page.wait_for_timeout(420)
@@ -204,6 +207,7 @@ def test_face_b_is_drawn_mirrored(at_the_bench):
     assert shown == ["B.T3", "B.T2", "B.T1"]
 
 
+@pytest.mark.long
 def test_the_tray_of_another_cell_is_noticed_and_its_entries_move(at_the_bench, cell, chemist):
     ended("SP-0424", chemist)
     page = at_the_bench(card="separator")
@@ -225,6 +229,7 @@ def test_the_tray_of_another_cell_is_noticed_and_its_entries_move(at_the_bench, 
     assert entry.dissection.cell.code == "SP-0424"
 
 
+@pytest.mark.long
 def test_a_refused_item_goes_to_the_tray_and_blocks_no_other(at_the_bench):
     page = at_the_bench(card="arrival")
     page.evaluate(f"""async () => {{
@@ -243,6 +248,7 @@ def test_a_refused_item_goes_to_the_tray_and_blocks_no_other(at_the_bench):
     until(lambda: Entry.objects.count() == 1)
 
 
+@pytest.mark.long
 def test_any_warming_shows_the_self_heating_card_and_blocks_nothing(at_the_bench):
     page = at_the_bench(card="warm")
     say(page, "warm")
@@ -255,6 +261,7 @@ def test_any_warming_shows_the_self_heating_card_and_blocks_nothing(at_the_bench
     page.wait_for_selector("text=1 kept here")
 
 
+@pytest.mark.long
 def test_the_plain_digest_is_the_published_one(at_the_bench):
     """FIPS 180-4: the one-block and the two-block example, and the empty message."""
     page = at_the_bench()

@@ -37,6 +37,7 @@ PAGES = (
 )
 
 
+@pytest.mark.long  # the walk over every page looks at each once
 def test_no_page_of_the_review_shuts_anyone_out(visit: eyes.Visit, reader: User) -> None:
     lights = cycle((("light", "desk"), ("dark", "tablet")))
     found: dict[str, list[str]] = {}
@@ -48,6 +49,7 @@ def test_no_page_of_the_review_shuts_anyone_out(visit: eyes.Visit, reader: User)
     assert [c for c in visit.complaints if "404" not in c] == []
 
 
+@pytest.mark.long  # the walk over every page looks at each once
 def test_the_door_shuts_no_one_out_either(visit: eyes.Visit) -> None:
     for scheme in ("light", "dark"):
         assert eyes.faults(visit("/sign-in/", scheme=scheme)) == []

@@ -27,6 +27,7 @@ def demo_lab(data: Path) -> Lab:
     return Lab(data, DJANGO_SETTINGS_MODULE="teardown.site.settings", TEARDOWN_WORK_LEASE_SECONDS="30")
 
 
+@pytest.mark.long
 def test_a_small_laboratory_is_made_whole_after_a_making_that_was_cut_short(tmp_path: Path) -> None:
     lab = demo_lab(tmp_path / "data")
     lab.data.mkdir()

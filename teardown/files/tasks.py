@@ -142,8 +142,11 @@ def _bells_hang() -> bool:
 
 
 def _forget_old_bells(now: dt.datetime) -> None:
-    """Doorbells are no evidence: the run is. Those of yesterday go."""
-    DBTaskResult.objects.exclude(status="READY").filter(enqueued_at__lt=now - dt.timedelta(days=1)).delete()
+    """Doorbells are no evidence: the run is. Those answered yesterday go.
+
+    By when they were answered, not rung: a worker may be at one this moment that hung for days.
+    """
+    DBTaskResult.objects.exclude(status="READY").filter(started_at__lt=now - dt.timedelta(days=1)).delete()
 
 
 def work_off(limit: int = 10_000) -> int:

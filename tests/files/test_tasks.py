@@ -126,6 +126,14 @@ def test_yesterdays_bells_are_forgotten(queue: None) -> None:
     assert [bell.status for bell in DBTaskResult.objects.all()] == ["READY"]
 
 
+def test_a_bell_that_hung_for_days_and_is_answered_now_stays(queue: None) -> None:
+    tasks.ring(make_run().pk)
+    now = timezone.now()
+    DBTaskResult.objects.update(status="RUNNING", enqueued_at=now - dt.timedelta(days=9), started_at=now)
+    tasks.reap(now)
+    assert DBTaskResult.objects.count() == 1
+
+
 def test_a_bell_that_cannot_be_rung_leaves_the_run_waiting(settings, caplog) -> None:
     settings.TASKS = {
         "default": {

@@ -179,7 +179,7 @@ def _recovered(
     rate = _metric(summary, "self_discharge_per_day")
     last = summary.q_last_Ah or 0.0
     if rate is None:
-        books.assume("no self-discharge was measured: up to 1 % of the last discharge a day at rest")
+        books.assume("no self-discharge was measured: half a percent a day at rest, 20 % at most")
         rest = min(0.005 * days, 0.2) * last
     else:
         rest = min(rate * days, 1.0) * last

@@ -27,9 +27,16 @@ class Visit:
         self.complaints: list[str] = []
 
     def __call__(
-        self, path: str, user: Any = None, *, scheme: str = "light", size: str = "desk", **more: Any
+        self,
+        path: str,
+        user: Any = None,
+        *,
+        scheme: str = "light",
+        size: str = "desk",
+        settled: Any = "networkidle",
+        **more: Any,
     ) -> Any:
-        """Open a page and give it."""
+        """Open a page and give it once it is ``settled``: quiet on the network, or only loaded."""
         width, height = SIZES[size]
         context = self.browser.new_context(
             viewport={"width": width, "height": height},
@@ -49,7 +56,7 @@ class Visit:
         )
         page.on("pageerror", lambda error: self.complaints.append(f"{path}: {error}"))
         page.goto(self.address + path)
-        page.wait_for_load_state("networkidle")
+        page.wait_for_load_state(settled)
         return page
 
     def leave(self) -> None:
@@ -72,7 +79,7 @@ def faults(page: Any) -> list[str]:
     """Say what axe finds wrong, and whether the page is wider than its window."""
     from axe_playwright_python.sync_playwright import Axe
 
-    found = Axe().run(page, options={"runOnly": RULES}).response["violations"]
+    found = Axe().run(page, options={"runOnly": RULES, "resultTypes": ["violations"]}).response["violations"]
     said = [f"{v['id']}: {node['html'][:160]}" for v in found for node in v["nodes"][:4]]
     over = page.evaluate("document.documentElement.scrollWidth - window.innerWidth")
     return [*said, f"{over} px wider than the window"] if over > 0 else said

@@ -48,7 +48,7 @@ def test_no_page_shuts_anyone_out(visit: eyes.Visit, client: Client, both: bool)
     )
     for (name, address), lights in zip(found, turns, strict=True):
         for scheme, size in lights:
-            page = visit(address, user, scheme=scheme, size=size)
+            page = visit(address, user, scheme=scheme, size=size, settled="load")
             if faults := eyes.faults(page):
                 wrong[f"{name} ({address}) in {scheme}, {size}"] = faults
             page.context.close()

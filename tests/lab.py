@@ -1,6 +1,7 @@
 """A laboratory of its own for a test: data folder, commands and the whole tree of processes, as in use."""
 
 # ruff: noqa: S310 - every address here is our own server on loopback
+import http.client
 import os
 import re
 import shutil
@@ -193,6 +194,9 @@ class Visitor:
             with self.opener.open(request, timeout=90) as answer:
                 self.address = answer.geturl()
                 return answer.status, answer.read().decode(errors="replace")
+        except http.client.HTTPException as cut:
+            # the server was killed between its head and its last word: such an answer acknowledges nothing
+            raise ConnectionError(f"the answer was cut short: {cut!r}") from cut
         except urllib.error.HTTPError as refusal:
             self.address = refusal.geturl()
             with refusal:

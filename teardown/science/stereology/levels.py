@@ -27,6 +27,13 @@ class OneGrey(MeasurementError):
     hint = "A section with pore and metal is needed, neither black nor burnt out."
 
 
+class LevelsOutOfOrder(MeasurementError):
+    """The levels do not rise from pore over oxide to metal."""
+
+    code = "stereology.E015"
+    hint = "Set pore darkest, metal brightest, and every oxide between them."
+
+
 @dataclass(frozen=True, slots=True)
 class LevelSearch:
     """Levels with what they rest on: the blur, noise left, and the share of pixels that lie on oxide
@@ -177,7 +184,14 @@ def _plateaus(
 def with_levels(
     calm: Grey, levels: Levels, valid: Mask | None = None, *, edge_sigma_px: float | None = None
 ) -> LevelSearch:
-    """Take pinned levels as they are, and tell only the blur and the noise that is left from the picture."""
+    """Take pinned levels as they are, and tell only the blur and the noise that is left from the picture.
+
+    Raises
+    ------
+    LevelsOutOfOrder
+        If the levels do not rise from pore over oxide to metal.
+    """
+    check_levels(levels)
     calm, valid = _sample(calm, valid)
     steep = gradient(calm)
     inside = np.ones(calm.shape, bool) if valid is None else valid
@@ -188,3 +202,17 @@ def with_levels(
         float(1.4826 * np.median(np.abs(place[deep] - np.median(place[deep])))) if deep.any() else 0.0
     )
     return LevelSearch(levels, sigma, noise_left, 0.0)
+
+
+def check_levels(levels: Levels) -> None:
+    """Refuse levels that do not rise from pore over oxide to metal by at least a thousandth of full scale.
+
+    Raises
+    ------
+    LevelsOutOfOrder
+    """
+    row = [levels.pore, *levels.oxides, levels.metal] + ([levels.bright] if levels.bright else [])
+    steps = np.diff(row)
+    if not levels.oxides or not np.isfinite(row).all() or steps.min() < 1e-3:
+        told = ", ".join(f"{grey:.3f}" for grey in row)
+        raise LevelsOutOfOrder(f"The levels are {told}, from pore to metal.")

@@ -35,8 +35,12 @@ class Gain:
 
     def on(self, shape: tuple[int, int]) -> Grey:
         """Give the gain of every pixel, mean about 1."""
-        y = np.linspace(-1, 1, shape[0], dtype=np.float32)[:, None]
-        x = np.linspace(-1, 1, shape[1], dtype=np.float32)[None, :]
+        return self.within(shape, (slice(0, shape[0]), slice(0, shape[1])))
+
+    def within(self, shape: tuple[int, int], window: tuple[slice, slice]) -> Grey:
+        """Give the gain of the pixels of a window alone, equal to the last bit to that of the whole."""
+        y = np.linspace(-1, 1, shape[0], dtype=np.float32)[window[0], None]
+        x = np.linspace(-1, 1, shape[1], dtype=np.float32)[None, window[1]]
         c = np.asarray(self.coefficients, np.float32)
         field = (c[0] + c[2] * y + c[5] * y * y) + (c[1] + c[3] * y) * x + c[4] * (x * x)
         return np.asarray(cv2.exp(field), np.float32)

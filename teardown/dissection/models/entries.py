@@ -54,6 +54,9 @@ class Photograph(AppendOnly):
     device_ms = models.BigIntegerField(null=True, blank=True)
     clock_id = models.CharField(max_length=40, blank=True)
     clock_offset_ms = models.BigIntegerField(null=True, blank=True)
+    sharpness = models.FloatField(
+        null=True, blank=True, help_text="Laplacian over grey variance; see rules.sharpness."
+    )
     by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
 
     objects = PhotographQuerySet.as_manager()
@@ -211,6 +214,9 @@ class Entry(AppendOnly):
     box = models.JSONField(
         null=True, blank=True, help_text="Rectangle on the photograph: x0, y0, x1, y1 as fractions."
     )
+    audio = models.ForeignKey(
+        "dissection.AudioNote", models.PROTECT, null=True, blank=True, related_name="entries"
+    )
 
     objects = EntryQuerySet.as_manager()
 
@@ -321,6 +327,8 @@ class PhotoLabel(AppendOnly):
     part = models.ForeignKey(Part, models.PROTECT, null=True, blank=True, related_name="+")
     sample = models.ForeignKey("dissection.Sample", models.PROTECT, null=True, blank=True, related_name="+")
     place = models.CharField(max_length=40, blank=True)
+    x = models.FloatField(null=True, blank=True)
+    y = models.FloatField(null=True, blank=True)
     frame = models.CharField(
         max_length=80, blank=True, help_text="What is in the picture: outside front, face A whole ..."
     )
@@ -336,6 +344,12 @@ class PhotoLabel(AppendOnly):
 
     class Meta:
         ordering = ["pk"]
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(x__isnull=True, y__isnull=True) | Q(x__gte=0, x__lte=1, y__gte=0, y__lte=1),
+                name="labelled_inside_the_electrode",
+            )
+        ]
 
     @property
     def words(self) -> str:

@@ -50,9 +50,6 @@ class Sample(AppendOnly):
     lot = models.ForeignKey("cells.Lot", models.PROTECT, null=True, blank=True, related_name="+")
     cut = models.ForeignKey(Entry, models.PROTECT, null=True, blank=True, related_name="+")
     place = models.CharField(max_length=40, blank=True)
-    outline = models.JSONField(
-        null=True, blank=True, help_text="On the electrode's photograph, as fractions."
-    )
     purpose = models.CharField(max_length=80, blank=True)
     mass_mg = models.FloatField(null=True, blank=True)
     size_mm = models.CharField(max_length=40, blank=True)

@@ -1,6 +1,6 @@
 """What is built and what is put to the test."""
 
-from teardown.cells.models.built import Build, Cell, CellQuerySet, LotUse, Study
+from teardown.cells.models.built import Build, Cell, CellQuerySet, FormerCode, LotUse, Study
 from teardown.cells.models.recipes import (
     Lot,
     Material,
@@ -29,6 +29,7 @@ __all__ = [
     "Chamber",
     "Channel",
     "ChannelAccuracy",
+    "FormerCode",
     "Lot",
     "LotUse",
     "Material",

@@ -2,6 +2,7 @@
 
 from typing import Any, Self
 
+from django.conf import settings
 from django.db import models
 from django.db.models import Exists, F, OuterRef, Q
 
@@ -9,7 +10,7 @@ from teardown.accounts.roles import may
 from teardown.cells.models.recipes import Lot, Material, RecipeRevision
 from teardown.cells.models.standing import Ever, Standing, Withdrawable, above_zero, one_standing
 from teardown.cells.models.testing import Test
-from teardown.records.models import Kept, Versioned
+from teardown.records.models import AppendOnly, Kept, Versioned
 
 
 class Build(Withdrawable, Kept, Versioned):
@@ -132,6 +133,23 @@ class Cell(Withdrawable, Kept, Versioned):
         from django.urls import reverse
 
         return reverse("cell", args=[self.code])
+
+
+class FormerCode(AppendOnly):
+    """A code that a cell bore before it was named rightly; it leads to the cell as long as no other bears it."""
+
+    cell = models.ForeignKey(Cell, models.PROTECT, related_name="former_codes")
+    code = models.CharField(max_length=40, db_index=True)
+    reason = models.CharField(max_length=400)
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+    at = models.DateTimeField()
+
+    class Meta:
+        ordering = ["pk"]
+
+    def __str__(self) -> str:
+        """Give the code."""
+        return self.code
 
 
 class Study(Kept, Versioned):

@@ -107,7 +107,7 @@ def _log_one(
         entry = reader.entry(item, by)
         if entry.scribe_id:
             demand(by, "entries.scribe")
-        if entry.term.key == OPENED and reader.opened is not None:
+        if entry.term.key == OPENED and (reader.opened is not None or dissection_opened(entry)):
             raise ValidationError("The cell was opened before; amend that time, with the reason.")
         with transaction.atomic():
             kept = _keep(entry, by=by, session=session, verb="logged")
@@ -115,9 +115,14 @@ def _log_one(
         return Outcome(item.key, "unusual", None, _sentences(error))
     except (ValidationError, PermissionDenied, IntegrityError) as error:
         return Outcome(item.key, "refused", None, _sentences(error))
-    if entry.term.key == OPENED:
+    if entry.term.key == OPENED and entry.timed:
         reader.opened = entry.moment
     return Outcome(item.key, "kept", kept)
+
+
+def dissection_opened(entry: Entry) -> bool:
+    """Tell whether the dissection has its time zero already, be it of a day alone."""
+    return entry.dissection.pk is not None and entry.dissection.entries.opening() is not None
 
 
 def _keep(entry: Entry, *, by: User, session: BenchSession | None, verb: str) -> Entry:
@@ -255,6 +260,8 @@ def _supersede(
     checked = replace(item, state="absent") if item.state == Entry.State.WITHDRAWN else item
     new = reader.entry(checked, by, known_time=entry.observed_at)
     new.state = item.state
+    if entry.transcribed:  # a slip of the pen does not change who had seen it
+        new.observer, new.scribe = entry.observer, by
     if item.state == Entry.State.WITHDRAWN:
         new.answer, new.value, new.unit, new.u = entry.answer, entry.value, entry.unit, entry.u
     new.payload_sha256 = item.digest()

@@ -13,6 +13,8 @@ from django.utils.dateparse import parse_datetime
 from teardown.records.rules import canonical
 
 TIMES = ("observed_at", "entered_at")
+ADDED = frozenset({"transcription", "observer_named", "source_words", "keyed_twice"})
+"""Names that came later: where they say nothing, a digest is what it was before there were any."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,6 +41,9 @@ class Item:
         The person read it twice.
     observer : str
         Who saw it (sign-in name), if not the one who types.
+    transcription : UUID
+        The older record that it was taken over from; then ``observer_named`` is whom that names, and
+        ``source_words`` where it has it, in its own words.
     """
 
     term: str
@@ -77,6 +82,10 @@ class Item:
     photo: uuid.UUID | None = None
     box: tuple[float, float, float, float] | None = None
     vocabulary: int | None = None
+    transcription: uuid.UUID | None = None
+    observer_named: str = ""
+    source_words: str = ""
+    keyed_twice: bool = False
     reason: str = ""
     reason_text: str = ""
 
@@ -99,7 +108,7 @@ class Item:
                 else "Nothing says what was asked."
             )
         values = dict(said)
-        for name in ("key", "photo"):
+        for name in ("key", "photo", "transcription"):
             if values.get(name) and not isinstance(values[name], uuid.UUID):
                 values[name] = _uuid(values[name], name)
         for name in TIMES:
@@ -111,7 +120,11 @@ class Item:
 
     def digest(self) -> str:
         """Give the digest by which a repeat is told from something else under the same key."""
-        content = {name: value for name, value in asdict(self).items() if name != "clock_offset_ms"}
+        content = {
+            name: value
+            for name, value in asdict(self).items()
+            if name != "clock_offset_ms" and (name not in ADDED or value)
+        }
         return hashlib.sha256(canonical(content).encode()).hexdigest()
 
 

@@ -9,7 +9,15 @@ from django.core.exceptions import ValidationError
 
 from teardown.accounts.models import User
 from teardown.dissection.actions.items import Item
-from teardown.dissection.models import Dissection, Entry, Instrument, Part, Photograph, Sample
+from teardown.dissection.models import (
+    Dissection,
+    Entry,
+    Instrument,
+    Part,
+    Photograph,
+    Sample,
+    Transcription,
+)
 from teardown.dissection.rules.places import NotAPlace, Place, read_place
 from teardown.dissection.rules.tiers import tiers_of
 from teardown.dissection.rules.times import Moment, minutes_between
@@ -38,9 +46,9 @@ class Reader:
         reasons |= {item.reason for item in items} | {f"reason.{item.reason}" for item in items}
         self.terms = {term.key: term for term in Term.objects.filter(key__in=keys | answers | reasons - {""})}
         self.versions = {version.number: version for version in Version.objects.all()}
-        self.parts = {
-            (part.component.key, part.number): part for part in dissection.parts.select_related("component")
-        }
+        self.begun = dissection.pk is not None  # an import looks before the dissection is begun
+        known = dissection.parts.select_related("component") if self.begun else []
+        self.parts = {(part.component.key, part.number): part for part in known}
         self.instruments = {
             row.code: row for row in Instrument.objects.filter(code__in=[i.instrument for i in items])
         }
@@ -53,7 +61,11 @@ class Reader:
         self.samples = {
             row.code: row for row in Sample.objects.filter(code__in=[i.sample for i in items if i.sample])
         }
-        self.opened = dissection.opened()
+        sources = [i.transcription for i in items if i.transcription]
+        self.sources = (
+            {row.key: row for row in Transcription.objects.filter(key__in=sources)} if sources else {}
+        )
+        self.opened = dissection.opened() if self.begun else None
         self.floors = self._floors()
         cell = dissection.cell
         self.as_built = {name: getattr(cell, name) for name in AS_BUILT}
@@ -83,8 +95,10 @@ class Reader:
             observed_at=observed_at, observed_precision=item.observed_precision,
             entered_at=item.entered_at or self.now, received_at=self.now, device_ms=item.device_ms,
             clock_id=item.clock, clock_offset_ms=item.clock_offset_ms, source=item.source,
-            box=list(item.box) if item.box else None,
+            box=list(item.box) if item.box else None, source_words=item.source_words[:240],
+            keyed_twice=item.keyed_twice,
         )  # fmt: skip
+        self._whence(entry, item)
         self._who(entry, item, by)
         self._place(entry, item, term)
         self._what(entry, item, term)
@@ -126,6 +140,22 @@ class Reader:
             if item.observer not in self.people:
                 raise ValidationError(f"Nobody here signs in as “{item.observer}”.")
             entry.observer, entry.scribe = self.people[item.observer], by
+
+        if item.source != Entry.Source.TRANSCRIBED:
+            return
+        entry.observer_named = item.observer_named[:80]
+        if item.observer != by.username:  # own words taken over by oneself have no scribe
+            entry.scribe = by
+
+    def _whence(self, entry: Entry, item: Item) -> None:
+        """Tie what was taken over to the older record that it is from."""
+        if item.transcription is None:
+            return
+        if item.source != Entry.Source.TRANSCRIBED:
+            raise ValidationError("What was seen here is not from an older record.")
+        if item.transcription not in self.sources:
+            raise ValidationError("The older record that it is from is not here; bring that first.")
+        entry.transcription = self.sources[item.transcription]
 
     def _place(self, entry: Entry, item: Item, term: Term) -> None:
         try:
@@ -211,6 +241,8 @@ class Reader:
     def _floors(self) -> dict[tuple[str, str], float]:
         """Fetch the readings that others must not lie below, by field and sample."""
         keys = {term.data["not_below"] for term in self.terms.values() if "not_below" in term.data}
+        if not self.begun:
+            return {}
         rows = self.dissection.entries.current().filter(term__key__in=keys, value__isnull=False)
         found = rows.order_by("pk").values_list("term__key", "sample__code", "value") if keys else []
         return {(key, sample or ""): value for key, sample, value in found if value is not None}
@@ -268,9 +300,9 @@ class Reader:
             raise ValidationError("A rectangle is left, top, right, bottom as fractions of the photograph.")
 
     def _minutes(self, item: Item, entry: Entry) -> float | None:
-        if item.minutes_since_opening is not None:
+        if item.minutes_since_opening is not None and entry.timed:
             return item.minutes_since_opening
-        if self.opened is None or item.source == Entry.Source.TRANSCRIBED:
+        if self.opened is None or not entry.timed:
             return None
         minutes = minutes_between(self.opened, Moment(entry.observed_at, item.device_ms, item.clock))
         return round(minutes, 2) if minutes >= 0 else None
@@ -300,5 +332,7 @@ def as_item(entry: Entry, **changes: Any) -> Item:
         device_ms=entry.device_ms, clock=entry.clock_id, source=entry.source,
         photo=entry.photo.key if entry.photo else None,
         box=tuple(entry.box) if entry.box else None,
+        transcription=entry.transcription.key if entry.transcription else None,
+        observer_named=entry.observer_named, source_words=entry.source_words, keyed_twice=entry.keyed_twice,
     )  # fmt: skip
     return replace(same, **changes)

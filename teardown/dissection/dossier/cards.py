@@ -157,7 +157,7 @@ def stack(dissection: Dissection, about: About | None = None) -> Stack:
     return Stack(
         dissection=dissection,
         cards=tuple(cards),
-        opened=opening.moment if opening else None,
+        opened=opening.moment if opening and opening.timed else None,
         opening=opening,
         entries=entries,
         constituents=tuple(sorted(constituents)),

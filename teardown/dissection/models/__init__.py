@@ -1,10 +1,12 @@
 """What was found when a cell was opened.
 
 ``opening``: the dissection, its sittings, parts, plans, cautions and signature; ``entries``: observations and
-photographs; ``samples``: pieces, mounts, sections, custody, orders;
+photographs; ``samples``: pieces, mounts, sections, custody, orders; ``transcribed``: older records and paper;
+``scoring``: photographs looked at again; ``bench_time``: who opens what, and when;
 ``marks``: corners and outlines on photographs; ``sound``: spoken notes.
 """
 
+from teardown.dissection.models.bench_time import BenchHours, BenchTime
 from teardown.dissection.models.entries import Confirmation, Entry, Photograph, PhotoLabel
 from teardown.dissection.models.marks import Outline, PhotoFrame
 from teardown.dissection.models.opening import (
@@ -21,11 +23,15 @@ from teardown.dissection.models.opening import (
     Signature,
 )
 from teardown.dissection.models.samples import Mount, Mounted, Order, Sample, Section, Transfer
+from teardown.dissection.models.scoring import Score
 from teardown.dissection.models.sound import AudioNote
+from teardown.dissection.models.transcribed import Keying, TranscribedPage, Transcription
 
 __all__ = [
     "AudioNote",
+    "BenchHours",
     "BenchSession",
+    "BenchTime",
     "CautionCard",
     "CautionShown",
     "Check",
@@ -33,6 +39,7 @@ __all__ = [
     "Dissection",
     "Entry",
     "Instrument",
+    "Keying",
     "Mount",
     "Mounted",
     "Order",
@@ -45,7 +52,10 @@ __all__ = [
     "PlanItem",
     "PlanTemplate",
     "Sample",
+    "Score",
     "Section",
     "Signature",
+    "TranscribedPage",
+    "Transcription",
     "Transfer",
 ]

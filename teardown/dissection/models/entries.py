@@ -6,12 +6,33 @@ from typing import Self
 from django.conf import settings
 from django.db import models
 from django.db.models import Exists, OuterRef, Q
+from django.utils import timezone
 
 from teardown.dissection.models.opening import OPENED, BenchSession, Dissection, Instrument, Part
 from teardown.dissection.rules.places import Place
 from teardown.dissection.rules.times import Moment, minutes_between
 from teardown.files.models import Receipt
+from teardown.page.typesetting import day, moment
 from teardown.records.models import AppendOnly
+
+
+class Precision(models.TextChoices):
+    """How well a time is known."""
+
+    SECOND = "second", "to the second"
+    MINUTE = "minute", "about that minute"
+    DAY = "day", "that day"
+    UNKNOWN = "unknown", "time of day unknown"
+
+
+TIMED = frozenset({Precision.SECOND, Precision.MINUTE})
+"""What minutes may be counted from: a day alone gives no time since opening."""
+
+
+def when(at: dt.datetime, precision: str) -> str:
+    """Write a time as well as it is known: a day that has no time of day gets none."""
+    local = timezone.localtime(at)
+    return moment(local) if precision in TIMED else f"{day(local.date())}, time of day not known"
 
 
 class PhotographQuerySet(models.QuerySet["Photograph"]):
@@ -47,6 +68,7 @@ class Photograph(AppendOnly):
     height_px = models.PositiveIntegerField(null=True, blank=True)
     step = models.CharField(max_length=40, blank=True)
     taken_at = models.DateTimeField()
+    taken_precision = models.CharField(max_length=8, choices=Precision, default=Precision.SECOND)
     received_at = models.DateTimeField(auto_now_add=True)
     minutes_since_opening = models.FloatField(
         null=True, blank=True, help_text="By the device's own clock, at the time."
@@ -58,11 +80,25 @@ class Photograph(AppendOnly):
         null=True, blank=True, help_text="Laplacian over grey variance; see rules.sharpness."
     )
     by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+    transcription = models.ForeignKey(
+        "dissection.Transcription", models.PROTECT, null=True, blank=True, related_name="photographs"
+    )
+    taken_by = models.CharField(max_length=80, blank=True, help_text="Who took it, as an older record says.")
 
     objects = PhotographQuerySet.as_manager()
 
     class Meta:
         ordering = ["pk"]
+
+    @property
+    def taken(self) -> str:
+        """Say when it was taken, as well as that is known."""
+        return when(self.taken_at, self.taken_precision)
+
+    @property
+    def timed(self) -> bool:
+        """Tell whether its time of day is known."""
+        return self.taken_precision in TIMED
 
     @property
     def label(self) -> "PhotoLabel | None":
@@ -94,7 +130,8 @@ class EntryQuerySet(models.QuerySet["Entry"]):
     def unconfirmed(self) -> Self:
         """Only current entries written by a scribe that their observer has not confirmed."""
         said = Confirmation.objects.filter(entry=OuterRef("pk"), by=OuterRef("observer"))
-        return self.current().filter(~Exists(said), scribe__isnull=False)
+        scribed = self.current().filter(~Exists(said), scribe__isnull=False)
+        return scribed.exclude(source=Entry.Source.TRANSCRIBED)  # there the original bears the signature
 
     def opening(self) -> "Entry | None":
         """Give the entry that counts as time zero; it may have been amended."""
@@ -104,7 +141,7 @@ class EntryQuerySet(models.QuerySet["Entry"]):
         """Fetch what pages show of an entry."""
         return self.select_related(
             "term", "answer", "part__component", "sample", "not_done", "reason", "observer", "scribe",
-            "instrument", "record", "photo", "supersedes__answer",
+            "instrument", "record", "photo", "supersedes__answer", "transcription",
         )  # fmt: skip
 
 
@@ -142,14 +179,6 @@ class Entry(AppendOnly):
         SEEN = "seen", "seen at the bench"
         PHOTO = "photo", "from a photograph"
         TRANSCRIBED = "transcribed", "transcribed from an older record"
-
-    class Precision(models.TextChoices):
-        """How well the time is known."""
-
-        SECOND = "second", "to the second"
-        MINUTE = "minute", "about that minute"
-        DAY = "day", "that day"
-        UNKNOWN = "unknown", "time of day unknown"
 
     key = models.UUIDField(unique=True, help_text="Made by the device, so that a repeat is recognised.")
     payload_sha256 = models.CharField(max_length=64)
@@ -209,6 +238,18 @@ class Entry(AppendOnly):
     )
     reason = models.ForeignKey("vocabulary.Term", models.PROTECT, null=True, blank=True, related_name="+")
     reason_text = models.TextField(blank=True)
+    transcription = models.ForeignKey(
+        "dissection.Transcription", models.PROTECT, null=True, blank=True, related_name="entries"
+    )
+    observer_named = models.CharField(
+        max_length=80,
+        blank=True,
+        help_text="Who saw it, where an older record names somebody without account.",
+    )
+    source_words = models.CharField(
+        max_length=240, blank=True, help_text="Where the older record has it, and in its own words."
+    )
+    keyed_twice = models.BooleanField(default=False, help_text="The second time blind to the first.")
     moved_from = models.ForeignKey("self", models.PROTECT, null=True, blank=True, related_name="+")
     photo = models.ForeignKey(Photograph, models.PROTECT, null=True, blank=True, related_name="+")
     box = models.JSONField(
@@ -254,6 +295,10 @@ class Entry(AppendOnly):
                 name="place_inside_the_electrode",
             ),
             models.CheckConstraint(
+                condition=Q(transcription__isnull=True) | Q(source="transcribed"),
+                name="an_older_record_is_transcribed",
+            ),
+            models.CheckConstraint(
                 condition=Q(depth_fraction__isnull=True) | Q(depth_fraction__gte=0, depth_fraction__lte=1),
                 name="depth_0_to_1",
             ),
@@ -276,7 +321,7 @@ class Entry(AppendOnly):
 
     def minutes_since(self, opened: Moment | None) -> float | None:
         """Give the minutes since opening, by the time zero that counts now; None before it or without it."""
-        minutes = None if opened is None else minutes_between(opened, self.moment)
+        minutes = None if opened is None or not self.timed else minutes_between(opened, self.moment)
         return minutes if minutes is not None and minutes >= 0 else None
 
     @property
@@ -294,6 +339,35 @@ class Entry(AppendOnly):
         ]
         note = self.value_text if self.answer_id and self.value_text else ""
         return ", ".join(filter(None, [*words, note])) or self.get_state_display()
+
+    @property
+    def timed(self) -> bool:
+        """Tell whether its time of day is known; without it there are no minutes since opening."""
+        return self.observed_precision in TIMED
+
+    @property
+    def when(self) -> str:
+        """Say when it was seen, as well as that is known."""
+        return when(self.observed_at, self.observed_precision)
+
+    @property
+    def transcribed(self) -> bool:
+        """Tell whether it was taken over from an older record or from paper."""
+        return self.source == self.Source.TRANSCRIBED
+
+    @property
+    def seen_by(self) -> str:
+        """Say who saw it: the person here, or whom an older record names."""
+        if self.transcribed and self.observer_named:
+            return self.observer_named
+        if self.transcribed and self.scribe_id == self.observer_id:
+            return "the record does not say who"
+        return str(self.observer)
+
+    @property
+    def transcribed_by(self) -> str:
+        """Say who took it over from the older record."""
+        return str(self.scribe or self.observer)
 
     @property
     def late_by(self) -> dt.timedelta:

@@ -90,9 +90,12 @@ class Dissection(Kept, Versioned):
         return f"dissection of {self.cell}"
 
     def opened(self) -> Moment | None:
-        """Give time zero: wall clock and, where the device told it, its steady clock."""
+        """Give time zero: wall clock and, where the device told it, its steady clock.
+
+        None too where an older record gives its day alone: no minutes may be counted from a day.
+        """
         entry = self.entries.opening()
-        return None if entry is None else entry.moment
+        return None if entry is None or not entry.timed else entry.moment
 
     def constituents(self) -> frozenset[str]:
         """Tell what the recipe holds that a caution must know."""

@@ -17,6 +17,8 @@ from teardown.science.errors import ReadingError, Remark
 
 SAMPLE_ROWS = 60
 FEW_SHARE = 0.001
+GROUP_MARK = "[ '’\u00a0\u202f\u2009]"
+GROUPED = rf"^[+-]?\d{{1,3}}(?:{GROUP_MARK}\d{{3}})+(?:[.,]\d*)?$"
 
 
 class NotATable(ReadingError):
@@ -156,6 +158,10 @@ class Table:
 
 def _to_numbers(cells: pl.Series, *, comma: bool) -> pl.Series:
     """Cast text to numbers; group marks are taken off only where the column shows which mark is which."""
+    cells = cells.str.replace_all("^[\u2212\u2013]", "-")
+    if bool(cells.str.contains(GROUPED).any()):
+        bare = cells.str.replace_all(GROUP_MARK, "")
+        cells = pl.select(pl.when(cells.str.contains(GROUPED)).then(bare).otherwise(cells)).to_series()
     both = bool(cells.str.contains(r"\d\.\d{3},\d|\d,\d{3}\.\d").any())
     if both:
         group = "." if bool(cells.str.contains(r"\d\.\d{3},\d").any()) else ","
@@ -197,11 +203,33 @@ def open_table(data: bytes, *, name: str, column_map: ColumnMap | None = None) -
         return _workbook(data, dict(column_map.dialect) if column_map else {})
     dialect = dict(column_map.dialect) if column_map else {}
     text = open_text(data, encoding=column_map.encoding if column_map else None, dialect=dialect)
+    text, repeated = _without_repeated_header(text)
     text, rows, remarks = _sound_rows(text)
     missing = column_map.missing if column_map else ColumnMap(()).missing
     return Table(
-        text.names, rows, tuple(remarks), text, None, text.encoding, text.delimiter, missing, text.first_line
+        text.names,
+        rows,
+        (*repeated, *remarks),
+        text,
+        None,
+        text.encoding,
+        text.delimiter,
+        missing,
+        text.first_line,
     )
+
+
+def _without_repeated_header(text: TextTable) -> tuple[TextTable, list[Remark]]:
+    """Take out the row of names where it stands again between the rows, as on the pages of a report."""
+    heads = text.raw[: text.offset].split(b"\n")[text.header_lines[0] - 1 : text.header_lines[-1]]
+    again = b"\n" + b"\n".join(heads) + b"\n"
+    times = text.raw.count(again, text.offset)
+    if not times:
+        return text, []
+    start = text.offset
+    raw = text.raw[:start] + text.raw[start:].replace(again, b"\n")
+    said = f"The row of names stands again {times} time(s) between the rows; it was left out there."
+    return replace(text, raw=raw), [Remark("HEADER_REPEATED", "info", said, float(times))]
 
 
 def _sound_rows(text: TextTable) -> tuple[TextTable, int, list[Remark]]:

@@ -16,6 +16,8 @@ from teardown.science.electrochemistry.columns import Array, Series
 from teardown.science.errors import Remark
 
 SMALLEST_V, LARGEST_V = 0.02, 20.0
+OVERLOAD_TIMES = 1e4  # of the usual reading: a meter prints such where it could not read
+FEW_OVERLOADS = 0.01
 CELL_NAMES = frozenset(
     (
         "cell",
@@ -54,6 +56,7 @@ def make_series(table: Table, column_map: ColumnMap, *, bdf: bool) -> tuple[Seri
         read_durations,
         read_clock,
         _read_words,
+        _empty_overloads,
         _drop_rows,
         _drop_false_steps,
         settle_time,
@@ -126,6 +129,35 @@ def _read_words(draft: Draft) -> None:
     column = draft.map.column("step_type")
     if column is not None:
         draft.words = draft.table.texts(column.name)
+
+
+def _empty_overloads(draft: Draft) -> None:
+    """Take single readings that no meter can have measured for no readings."""
+    for name, code, words in (
+        ("voltage_volt", "VOLTAGE_OVERLOAD", "voltage"),
+        ("current_ampere", "CURRENT_OVERLOAD", "current"),
+    ):
+        values = draft.columns.get(name)
+        if values is None:
+            continue
+        size = np.abs(values)
+        some = size[:: max(1, size.size // 100_000)]
+        usual = float(np.median(some[some > 0])) if np.any(some > 0) else 0.0
+        wild = size > OVERLOAD_TIMES * usual if usual else np.zeros(size.shape, dtype=bool)
+        wild &= np.isfinite(size)
+        if not wild.any() or np.mean(wild) > FEW_OVERLOADS:
+            continue
+        row = int(np.argmax(wild))
+        draft.columns[name] = np.where(wild, np.nan, values)
+        draft.say(
+            code,
+            "warning",
+            f"{int(wild.sum())} reading(s) of {words} are beyond {OVERLOAD_TIMES:g} times the usual one, "
+            f"first {values[row]:.3g} at data row {row + 1}; those rows were left out.",
+            value=float(values[row]),
+            where=f"data row {row + 1}",
+            remedy="The meter was out of range or not connected there.",
+        )
 
 
 def _drop_rows(draft: Draft) -> None:

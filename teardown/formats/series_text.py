@@ -12,8 +12,13 @@ from teardown.science.errors import ReadingError
 
 DELIMITERS = ("\t", ";", ",", "|")
 HEAD_LINES = 3000
-NUMBER = re.compile(r"^[+-]?(?:\d+(?:[.,]\d*)*|[.,]\d+)(?:[eE][+-]?\d+)?$")
-CLOCK = re.compile(r"^[^A-Za-z]*\d{1,4}[:./-]\d{1,2}[:./-]\d{1,4}[\dT:., ]*(?:[AaPp][Mm]|Z|[+-]\d\d:?\d\d)?$")
+NUMBER = re.compile(r"^[+-]?(?:\d+(?:[.,]\d*)*|[.,]\d+|\d{1,3}(?:[ '’]\d{3})+(?:[.,]\d*)?)(?:[eE][+-]?\d+)?$")
+CLOCK = re.compile(
+    r"^[^A-Za-z]*\d{1,4}[:./-](?:\d{1,2}|[A-Za-z]{3})[:./-]\d{1,4}[\dT:., ]*"
+    r"(?:[AaPp][Mm]|Z|[+-]\d\d:?\d\d)?$"
+)
+TYPESET_MINUS = re.compile("(?:\u2212|\u2013|\u2011|\ufe63|\uff0d)(?=[0-9.,])".encode())
+GROUP_BLANK = re.compile("(?<=[0-9])(?:\u00a0|\u202f|\u2009)(?=[0-9]{3}(?![0-9]))".encode())
 DURATION = re.compile(r"^\d+(?:\s*d\w*\.?)?[ ,T]*\d{1,2}:\d{2}(?::\d{2}(?:[.,]\d+)?)?$")
 
 
@@ -60,10 +65,12 @@ class TextTable:
 def as_utf8(data: bytes, encoding: str | None = None) -> tuple[bytes, str]:
     """Give the text as UTF-8 with line feeds, and the name of the encoding it came in.
 
-    A byte-order mark decides, else UTF-8 if valid, else Windows Western. A text that is UTF-8 already is not
-    copied.
+    A byte-order mark decides, else UTF-8 if valid, else Windows Western. Minus signs and blanks that
+    typesetters put into numbers become plain ones. A text that is ASCII already is not copied.
     """
     raw, found = _recoded(data, encoding)
+    if not raw.isascii():
+        raw = GROUP_BLANK.sub(b"", TYPESET_MINUS.sub(b"-", raw))
     if b"\r" in raw:
         raw = raw.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
     end = len(raw)

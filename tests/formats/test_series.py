@@ -9,6 +9,7 @@ import pytest
 from teardown.formats.series import read_series
 from teardown.science.electrochemistry.columns import Series
 from teardown.science.electrochemistry.summary import summarise
+from tests.formats.series_hostile import HOSTILE
 from tests.formats.series_traps import (
     PHANTOM,
     TRAPS,
@@ -19,7 +20,7 @@ from tests.formats.series_traps import (
 )
 
 
-@pytest.mark.parametrize("make", TRAPS, ids=lambda make: make.__name__)
+@pytest.mark.parametrize("make", TRAPS + HOSTILE, ids=lambda make: make.__name__)
 def test_a_trap_gives_the_truth_or_a_refusal(make: Callable[[], Trap]) -> None:
     trap = make()
     found = read_series(trap.data, name=trap.name)
@@ -124,6 +125,17 @@ def test_a_map_that_was_found_reads_the_file_again() -> None:
     assert again.arrays is not None
     assert np.array_equal(found.arrays.voltage_V, again.arrays.voltage_V)
     assert again.fingerprint == found.fingerprint
+
+
+def test_blanks_are_taken_out_of_groups_of_three_alone() -> None:
+    rows = ["12 34", "1 234,5", "12 345 678", "1'000,25", "-7 000", "5"]
+    cells = "\n".join(f"{k};{k},5;{cell};1,2" for k, cell in enumerate(rows))
+    found = read_series(
+        ("Time [s];Voltage [V];Current [mA];Step time [s]\n" + cells + "\n").encode(), name="a.csv"
+    )
+    said = next(r for r in found.remarks if r.code == "NOT_A_NUMBER")
+    assert "12 34" in said.message
+    assert said.value == 1
 
 
 def test_a_packed_file_reads_like_the_open_one() -> None:

@@ -1,0 +1,47 @@
+"""Counts by eye on the screen."""
+
+from django.contrib import messages
+from django.core.exceptions import ValidationError
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.urls import reverse
+
+from teardown.accounts.roles import needs
+from teardown.imaging import actions, dossier, store
+from teardown.imaging.forms import CountForm
+from teardown.imaging.models import Count
+from teardown.imaging.runs import standing
+from teardown.imaging.views.one import find, show, words
+
+
+@needs("measures.review")
+def count(request: HttpRequest, pk: int, kind: str) -> HttpResponse:
+    """Count by eye: points of a grid, or crossings, one after the other; their places are set before
+    looking."""
+    one = find(request, pk)
+    if kind not in Count.Kind.values:
+        raise Http404("No such count.")
+    if request.method == "POST":
+        form = CountForm(request.POST)
+        if not form.is_valid():
+            return show(request, one, 422, refused=words(form))
+        try:
+            actions.add_count(micrograph=one, kind=kind, by=request.user, **form.cleaned_data)
+        except ValidationError as error:
+            return show(request, one, 422, refused=" ".join(error.messages))
+        messages.success(request, "The count is kept.")
+        return redirect(f"{reverse('micrograph', args=[pk])}#counts")
+    # the seed follows from how many counts there are, so that nobody picks a grid that suits
+    seed = one.pk * 1000 + one.counts.filter(kind=kind).count()
+    result = standing([one]).get(one.pk)
+    places = store.places_of(one, kind, seed, result)
+    answers = actions.ANSWERS if kind == "points" else ("oxide", "pore", "cannot tell")
+    context = {
+        "micrograph": one,
+        "kind": kind,
+        "seed": seed,
+        "places": places,
+        "answers": [(str(number), answer) for number, answer in enumerate(answers, start=1)],
+        "levels": dossier.count_levels(one.width_px, one.height_px),
+    }
+    return render(request, "imaging/count.html", context)

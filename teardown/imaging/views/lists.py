@@ -1,0 +1,130 @@
+"""The list of micrographs, and bringing many at once."""
+
+from typing import Any
+
+from django.contrib import messages
+from django.core.exceptions import ValidationError
+from django.core.paginator import Paginator
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.views.decorators.http import require_POST, require_safe
+
+from teardown.accounts.roles import needs
+from teardown.dissection.models import Sample
+from teardown.files.models import Delivery
+from teardown.imaging import actions, dossier
+from teardown.imaging.filters import MicrographFilter, running
+from teardown.imaging.forms import AddForm
+from teardown.imaging.intake import plan, unfold
+from teardown.imaging.models import Micrograph
+
+PAGE = 40
+
+
+@require_safe
+@needs("pages.see")
+def micrographs(request: HttpRequest) -> HttpResponse:
+    """List micrographs with where their measurement stands."""
+    seen = (
+        Micrograph.objects.visible_to(request.user)
+        .select_related("receipt", "session")
+        .prefetch_related("ties__sample")
+    )
+    asked = MicrographFilter(request.GET, queryset=seen)
+    page = Paginator(asked.qs.distinct(), PAGE).get_page(request.GET.get("page"))
+    shown = list(page.object_list)
+    rows = dossier.rows_of(shown, running(shown))
+    return render(request, "imaging/micrographs.html", {"filter": asked, "page": page, "rows": rows})
+
+
+@needs("micrographs.add")
+def add(request: HttpRequest) -> HttpResponse:
+    """Bring pictures: book them at once for a named sample, else show the plan first."""
+    form = AddForm(request.POST or None, request.FILES or None)
+    if request.method == "POST" and form.is_valid():
+        try:
+            return _bring(request, form.cleaned_data)
+        except ValidationError as error:
+            form.add_error("pictures", error)
+    return render(request, "imaging/add.html", {"form": form})
+
+
+def _bring(request: HttpRequest, given: dict[str, Any]) -> HttpResponse:
+    session = given["session"]
+    if session is not None and session.pk is None:
+        session.save()
+    size = float(given["pixel_size_um"]) if given["pixel_size_um"] else None
+    offered = [
+        actions.Offered(one.picture, one.name, one.sample, None, one.field_number, size, one.sidecar)
+        for one in plan(unfold(given["pictures"]), sample=given["sample"])
+    ]
+    if not offered:
+        raise ValidationError("There is no TIFF, PNG or JPEG picture among these files.")
+    if given["sample"] is None:
+        delivery = actions.plan_pictures(offered=offered, by=request.user, session=session)
+        if delivery is not None:
+            return redirect("micrograph_delivery", delivery.pk)
+        raise ValidationError("None of these files is a picture that can be measured.")
+    added = actions.add_micrographs(offered=offered, by=request.user, session=session)
+    return _told(request, added, f"?sample={given['sample'].code}")
+
+
+def _told(request: HttpRequest, added: actions.Added, query: str = "") -> HttpResponse:
+    """Say what came of it and go on to where it can be seen."""
+    for one in added.refused:
+        messages.error(request, f"{one.name} was not taken. {one.reason}")
+    if added.known:
+        messages.info(request, f"{len(added.known)} of the pictures are here already.")
+    if added.micrographs:
+        messages.success(request, f"{len(added.micrographs)} kept; cross sections are being measured.")
+    everything = [*added.micrographs, *added.known]
+    if len(everything) == 1:
+        return redirect("micrograph", everything[0].pk)
+    response = redirect("micrographs" if everything else "add_micrographs")
+    if everything and query:
+        response["Location"] += query
+    return response
+
+
+@needs("micrographs.add")
+def delivery(request: HttpRequest, pk: int) -> HttpResponse:
+    """Show what a drop would become; book it when confirmed."""
+    found = get_object_or_404(Delivery, pk=pk, kind="imaging.micrographs", by=request.user)
+    codes = {number: row["sample"] for number, row in enumerate(found.planned)}
+    wrong: dict[int, str] = {}
+    if request.method == "POST":
+        codes = {number: request.POST.get(f"sample_{number}", "").strip() for number in codes}
+        known = {
+            one.code.upper(): one
+            for one in Sample.objects.filter(code__in=[c.upper() for c in codes.values()])
+        }
+        wrong = {number: code for number, code in codes.items() if code and code.upper() not in known}
+        if not wrong:
+            samples = {number: known.get(code.upper()) for number, code in codes.items()}
+            try:
+                return _told(
+                    request, actions.apply_pictures(delivery=found, samples=samples, by=request.user)
+                )
+            except ValidationError as error:
+                messages.error(request, " ".join(error.messages))
+                return redirect("micrographs")
+    rows = [
+        {"number": number, **row, "code": codes[number], "wrong": number in wrong}
+        for number, row in enumerate(found.planned)
+    ]
+    return render(request, "imaging/delivery.html", {"delivery": found, "rows": rows, "wrong": wrong})
+
+
+@require_POST
+@needs("measures.run")
+def again_all(request: HttpRequest) -> HttpResponse:
+    """Have all cross sections of the list measured as things are known now: those that the address asks
+    for."""
+    seen = Micrograph.objects.visible_to(request.user).select_related("receipt__file", "session")
+    asked = MicrographFilter(request.GET, queryset=seen)
+    shown = list(asked.qs.filter(kind=Micrograph.Kind.SECTION).distinct())
+    actions.measure_again(micrographs=shown, by=request.user)
+    messages.success(request, f"{len(shown)} are measured again in the background; what was measured stays.")
+    response = redirect("micrographs")
+    response["Location"] += f"?{request.GET.urlencode()}" if request.GET else ""
+    return response

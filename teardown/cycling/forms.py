@@ -26,6 +26,9 @@ OFFERED = (
     "cumulative_capacity_ah",
     "charging_energy_wh",
     "discharging_energy_wh",
+    "internal_resistance_ohm",
+    "dc_internal_resistance_ohm",
+    "ac_internal_resistance_ohm",
 )
 DIMENSION = {
     "test_time_second": "time",
@@ -39,6 +42,9 @@ DIMENSION = {
     "cumulative_capacity_ah": "charge",
     "charging_energy_wh": "energy",
     "discharging_energy_wh": "energy",
+    "internal_resistance_ohm": "resistance",
+    "dc_internal_resistance_ohm": "resistance",
+    "ac_internal_resistance_ohm": "resistance",
 }
 SHOWN_UNITS = {
     "time": ("s", "ms", "min", "h", "d"),
@@ -47,6 +53,7 @@ SHOWN_UNITS = {
     "charge": ("Ah", "mAh", "µAh", "As"),
     "energy": ("Wh", "mWh", "J"),
     "temperature": ("°C", "K"),
+    "resistance": ("ohm", "mohm"),
 }
 
 

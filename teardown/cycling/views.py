@@ -56,8 +56,9 @@ def cycles_csv(request: HttpRequest, pk: int) -> HttpResponse:
     """Give the per-cycle values of a test as a table."""
     found = _test(request, pk)
     _, columns = curves_of(found)
-    rows = zip(*(columns[name].tolist() for name in CYCLE_COLUMNS), strict=True) if columns else ()
-    return _csv(f"{found.cell.code}-test-{found.number}-cycles.csv", tuple(CYCLE_COLUMNS), rows)
+    names = [name for name in CYCLE_COLUMNS if name in columns or not columns]
+    rows = zip(*(columns[name].tolist() for name in names), strict=True) if columns else ()
+    return _csv(f"{found.cell.code}-test-{found.number}-cycles.csv", names, rows)
 
 
 @require_safe

@@ -117,9 +117,35 @@ NAMES: dict[str, tuple[str, tuple[str, ...]]] = {
     "internal_resistance_ohm": (
         "resistance",
         _list("""
-            internal resistance, resistance, innenwiderstand, dc internal resistance, resistance interne
+            internal resistance, resistance, innenwiderstand, resistance interne, resistencia interna,
+            resistenza interna
         """),
     ),
+    "dc_internal_resistance_ohm": (
+        "resistance",
+        _list("""
+            dc internal resistance, dc resistance, direct current resistance, gleichstromwiderstand,
+            dc innenwiderstand
+        """),
+    ),
+    "ac_internal_resistance_ohm": (
+        "resistance",
+        _list("""
+            ac internal resistance, ac resistance, alternating current resistance, wechselstromwiderstand,
+            ac innenwiderstand
+        """),
+    ),
+    "frequency_hertz": ("frequency", _list("frequency, frequenz, frequence, frecuencia, frequenza")),
+    "real_impedance_ohm": ("resistance", _list("real impedance, impedance real part, realteil der impedanz")),
+    "imaginary_impedance_ohm": (
+        "resistance",
+        _list("imaginary impedance, impedance imaginary part, imaginaerteil der impedanz"),
+    ),
+    "absolute_impedance_ohm": (
+        "resistance",
+        _list("absolute impedance, impedance modulus, impedance magnitude, impedance, impedanz"),
+    ),
+    "phase_degree": ("angle", _list("phase angle, phase shift, phasenwinkel, angle de phase")),
 }
 CHARGE_WORDS = frozenset(
     _list("""

@@ -34,6 +34,9 @@ UNITS: dict[str, tuple[str, float]] = {
     **dict.fromkeys(("mw",), ("power", 1e-3)),
     **dict.fromkeys(("ohm", "ohms", "ω"), ("resistance", 1.0)),
     **dict.fromkeys(("mohm", "mω", "milliohm"), ("resistance", 1e-3)),
+    **dict.fromkeys(("hz", "hertz"), ("frequency", 1.0)),
+    **dict.fromkeys(("khz",), ("frequency", 1e3)),
+    **dict.fromkeys(("°", "degrees"), ("angle", 1.0)),
     **dict.fromkeys(("°c", "degc", "celsius", "deg", "degreec"), ("temperature", 1.0)),
     **dict.fromkeys(("k", "kelvin"), ("temperature", 1.0)),
     **dict.fromkeys(

@@ -7,6 +7,8 @@ from collections.abc import Callable
 import numpy as np
 
 from teardown.formats.series_write import Dialect, write_text
+from teardown.science.electrochemistry.columns import Array, Series
+from teardown.science.electrochemistry.phantoms import CHARGE, DISCHARGE, Curve
 from tests.formats.series_traps import (
     CORE,
     HEADERS,
@@ -348,6 +350,78 @@ def counters_reset_each_cycle_in_milliampere_hours() -> Trap:
     return Trap(write_text(changed(**columns), Dialect(headers)))
 
 
+def _energy_so_far(curve: Curve, x: Array) -> Array:
+    """Give the integral of a voltage curve from 0 to x, in closed form."""
+    w, s = curve.width, curve.split
+    step = w * (np.logaddexp(0, (x - s) / w) - np.logaddexp(0, -s / w))
+    ends = curve.start_V * curve.start_width * -np.expm1(-x / curve.start_width)
+    ends += (
+        curve.end_V * curve.end_width * (np.exp(-(1 - x) / curve.end_width) - np.exp(-1 / curve.end_width))
+    )
+    return curve.first_V * x + (curve.second_V - curve.first_V) * step + ends
+
+
+def energy_counters() -> dict[str, Array]:
+    """Give exact counters of energy for the phantom."""
+    step, clock, current = (SERIES.columns[n] for n in ("step_count", "step_time_second", "current_ampere"))
+    length = np.zeros(ROWS)
+    for k in np.unique(step):
+        length[step == k] = clock[step == k].max()
+    columns = {}
+    for name, curve, mine in (
+        ("charging_energy_wh", CHARGE, current > 0),
+        ("discharging_energy_wh", DISCHARGE, current < 0),
+    ):
+        x, amp = clock / length, np.abs(current)
+        ohmic = np.where(current > 0, 1, -1) * 0.3 * amp * x
+        inside = np.where(mine, amp * length / 3600 * (_energy_so_far(curve, x) + ohmic), 0.0)
+        first = np.flatnonzero(np.diff(step, prepend=step[0] - 1) != 0)
+        gained = np.diff(inside, prepend=0.0)
+        gained[first] = 0.0
+        columns[name] = np.cumsum(np.where(mine, gained, 0.0))
+    return columns
+
+
+WITH_ENERGY = COUNTERS | {
+    "charging_energy_wh": ("Charge energy (Wh)", 1.0),
+    "discharging_energy_wh": ("Discharge energy (mWh)", 1e3),
+}
+
+
+def edges_lost_with_counters_of_energy() -> Trap:
+    """Neither the first nor the last record of a step: only the counters know what flowed."""
+    held = changed(**energy_counters())
+    step = SERIES.columns["step_count"]
+    edge = np.zeros(ROWS, dtype=bool)
+    edge[1:-1] = ((np.diff(step)[1:] != 0) | (np.diff(step)[:-1] != 0)) & (SERIES.current_A[1:-1] != 0)
+    edge[0] = False
+    thin = Series({n: c[~edge] for n, c in held.columns.items()})
+    return Trap(write_text(thin, Dialect(WITH_ENERGY)), said=("ENERGY_FROM_COUNTER", "EDGES_NOT_LOGGED"))
+
+
+def counters_of_energy_agree() -> Trap:
+    return Trap(write_text(changed(**energy_counters()), Dialect(WITH_ENERGY)))
+
+
+def counter_of_energy_in_another_unit() -> Trap:
+    headers = WITH_ENERGY | {"discharging_energy_wh": ("Discharge energy (Wh)", 1e3)}
+    return Trap(
+        write_text(changed(**energy_counters()), Dialect(headers)), said=("ENERGY_COUNTER_DISAGREES",)
+    )
+
+
+def resistance_and_impedance_beside() -> Trap:
+    """Columns of the cycler's own resistance, empty but where it measured."""
+    ohm = np.where(np.diff(SERIES.columns["step_count"], prepend=0) != 0, 0.25, np.nan)
+    headers = HEADERS | {
+        "internal_resistance_ohm": ("Internal resistance (mOhm)", 1e3),
+        "frequency_hertz": ("Frequency / Hz", 1.0),
+        "real_impedance_ohm": ("Real Impedance / ohm", 1.0),
+    }
+    held = changed(internal_resistance_ohm=ohm, frequency_hertz=ohm * 4e3, real_impedance_ohm=ohm)
+    return Trap(write_text(held, Dialect(headers)).replace(b"NaN", b""))
+
+
 def current_printed_as_a_density() -> Trap:
     headers = CORE | {"current_ampere": ("Current density (mA/cm2)", 50.0)}
     return Trap(write_text(SERIES, Dialect(headers)), refused="COLUMN_MISSING")
@@ -410,4 +484,8 @@ HOSTILE: list[Callable[[], Trap]] = [
     counters_reset_each_cycle_in_milliampere_hours,
     current_printed_as_a_density,
     minutes_and_seconds,
+    edges_lost_with_counters_of_energy,
+    counters_of_energy_agree,
+    counter_of_energy_in_another_unit,
+    resistance_and_impedance_beside,
 ]

@@ -9,7 +9,11 @@ import pytest
 from teardown.formats.series import read_series
 from teardown.science.electrochemistry.columns import Series
 from teardown.science.electrochemistry.summary import summarise
-from tests.formats.series_hostile import HOSTILE
+from tests.formats.series_hostile import (
+    HOSTILE,
+    edges_lost_with_counters_of_energy,
+    resistance_and_impedance_beside,
+)
 from tests.formats.series_traps import (
     PHANTOM,
     TRAPS,
@@ -125,6 +129,26 @@ def test_a_map_that_was_found_reads_the_file_again() -> None:
     assert again.arrays is not None
     assert np.array_equal(found.arrays.voltage_V, again.arrays.voltage_V)
     assert again.fingerprint == found.fingerprint
+
+
+def test_a_resistance_that_the_cycler_wrote_stands_beside_ours() -> None:
+    found = read_series(resistance_and_impedance_beside().data, name="a.csv")
+    assert found.arrays is not None
+    assert {"internal_resistance_ohm", "frequency_hertz", "real_impedance_ohm"} <= set(found.arrays.columns)
+    cycles = summarise(found.arrays).cycles
+    assert np.allclose(cycles["written_ohm"], 0.25)
+    assert not np.allclose(cycles["resistance_ohm"], 0.25)
+
+
+def test_energy_of_a_counter_stays_mean_voltage_times_charge() -> None:
+    found = read_series(edges_lost_with_counters_of_energy().data, name="a.csv")
+    assert found.arrays is not None
+    cycles = summarise(found.arrays).cycles
+    for way in ("charge", "discharge"):
+        assert np.allclose(cycles[f"{way}_Wh"], cycles[f"mean_{way}_V"] * cycles[f"{way}_Ah"], rtol=1e-12)
+    known = np.isfinite(cycles["energy_efficiency"])
+    product = cycles["coulombic_efficiency"] * cycles["voltage_efficiency"]
+    assert np.allclose(cycles["energy_efficiency"][known], product[known], rtol=1e-12)
 
 
 def test_blanks_are_taken_out_of_groups_of_three_alone() -> None:

@@ -4,6 +4,7 @@ import numpy as np
 
 from teardown.formats.series import read_series
 from teardown.science.electrochemistry.summary import summarise
+from tests.formats.old_workbooks import old_workbook
 from tests.formats.series_traps import PHANTOM
 from tests.formats.workbooks import cell, row, workbook
 
@@ -48,6 +49,21 @@ def test_a_plain_workbook_gives_the_truth() -> None:
 
 def test_a_preamble_is_passed_over() -> None:
     _right(_book(["Time (s)", "Current (mA)", "Voltage (V)"], _columns(), preamble=7))
+
+
+def test_a_workbook_of_the_old_binary_kind_gives_the_truth() -> None:
+    heads = ["Time (s)", "Current (mA)", "Voltage (V)"]
+    rows = [["Cycler export", 4.0], heads, *map(list, zip(*_columns(), strict=True))]
+    _right(old_workbook(rows))
+
+
+def test_a_workbook_of_the_old_kind_that_was_cut_off_is_refused() -> None:
+    whole = old_workbook(
+        [["Time (s)", "Current (A)", "Voltage (V)"], *([[float(k), 0.1, 1.2] for k in range(900)])]
+    )
+    found = read_series(whole[: len(whole) // 2], name="export.xls")
+    assert [r.code for r in found.errors] == ["FILE_BROKEN"]
+    assert "Export it again" in found.errors[0].remedy
 
 
 def test_serial_dates_are_a_clock() -> None:

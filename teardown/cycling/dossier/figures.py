@@ -168,12 +168,17 @@ def resistance(columns: Columns, view: View) -> Figure | None:
     if not np.isfinite(ohm).any():
         return None
     delay = float(np.nanmedian(columns["resistance_delay_s"]))
+    curves = [Curve("", _list(x), _list(ohm), name="resistance, ohm")]
+    written = columns.get("written_ohm", np.full(x.size, np.nan))  # not in what older runs kept
+    if np.isfinite(written).any():
+        name = "as the cycler wrote it, ohm"
+        curves.append(Curve("as the cycler wrote it", _list(x), _list(written), style="soft", name=name))
     return Figure(
         "Resistance over the test",
         "Change of voltage over change of current where the discharge begins.",
         view.x_axis(),
         Axis(f"resistance after {number(delay, 0)} s, ohm", low=0.0),
-        (Curve("", _list(x), _list(ohm), name="resistance, ohm"),),
+        tuple(curves),
         width=620,
         height=300,
     )

@@ -65,6 +65,7 @@ WORDS = {
     "rest_at_end_h": "rest at the end",
     "since_full_charge_Ah": "given since the last charge",
     "duration_h": "length",
+    "written_ohm": "resistance as written",
 }
 STATUS = {
     "reached": "80 % was reached",

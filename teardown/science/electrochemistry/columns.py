@@ -60,6 +60,13 @@ QUANTITIES: dict[str, Quantity] = {
         Quantity("step_time_second", "Step Time / s", "s"),
         Quantity("power_watt", "Power / W", "W"),
         Quantity("internal_resistance_ohm", "Internal Resistance / ohm", "ohm"),
+        Quantity("dc_internal_resistance_ohm", "DC Internal Resistance / ohm", "ohm"),
+        Quantity("ac_internal_resistance_ohm", "AC Internal Resistance / ohm", "ohm"),
+        Quantity("frequency_hertz", "Frequency / Hz", "Hz"),
+        Quantity("real_impedance_ohm", "Real Impedance / ohm", "ohm"),
+        Quantity("imaginary_impedance_ohm", "Imaginary Impedance / ohm", "ohm"),
+        Quantity("absolute_impedance_ohm", "Absolute Impedance / ohm", "ohm"),
+        Quantity("phase_degree", "Phase / deg", "deg"),
         *_counters(),
     )
 }

@@ -1,4 +1,4 @@
-"""Charge from the cycler's own counters: every counter may be set back at any record."""
+"""Charge and energy from the cycler's own counters: every counter may be set back at any record."""
 
 from dataclasses import dataclass
 
@@ -13,17 +13,17 @@ SCOPES = ("", "cycle_", "step_", "schedule_")
 
 @dataclass(frozen=True, slots=True)
 class StepCounts:
-    """What a counter says of each step, shape (steps,): index 0 charge, 1 discharge.
+    """What a counter says of each step, shape (steps,): index 0 charge, 1 discharge; in Ah, or in Wh.
 
     Attributes
     ----------
-    charge_Ah : tuple of two ndarrays
-        Counted charge that belongs to each step, above zero.
-    u_reset_Ah : ndarray
+    amount : tuple of two ndarrays
+        Counted charge or energy that belongs to each step, above zero.
+    u_reset : ndarray
         What may have been lost where the counter was set back away from a logged edge.
     resets_inside : int
         How often it was set back inside a step.
-    resolution_Ah : float
+    resolution : float
         Its smallest written step.
     names : tuple of str
         The columns that were read.
@@ -31,10 +31,10 @@ class StepCounts:
         Share of the counted charge that came while current flowed the other way.
     """
 
-    charge_Ah: tuple[Array, Array]
-    u_reset_Ah: Array
+    amount: tuple[Array, Array]
+    u_reset: Array
     resets_inside: int
-    resolution_Ah: float
+    resolution: float
     names: tuple[str, ...]
     misplaced: float
 
@@ -52,17 +52,27 @@ def count_charge(series: Series, steps: Steps) -> StepCounts | None:
     StepCounts or None
         None where the file has no counter, or only ones that stand still.
     """
+    return _best(series, steps, "capacity_ah", np.abs(series.current_A))
+
+
+def count_energy(series: Series, steps: Steps) -> StepCounts | None:
+    """Read the best counter of energy, as `count_charge` reads one of charge; amounts are in Wh."""
+    return _best(series, steps, "energy_wh", np.abs(series.current_A * series.voltage_V))
+
+
+def _best(series: Series, steps: Steps, what: str, flow: Array) -> StepCounts | None:
+    """Try the counters of charge or energy in the order of how much they tell; ``flow`` is in A or W."""
     for scope in SCOPES:
-        up, down = (f"{scope}{way}_capacity_ah" for way in ("charging", "discharging"))
+        up, down = (f"{scope}{way}_{what}" for way in ("charging", "discharging"))
         if series.get(up) is not None and series.get(down) is not None:
-            found = _two_counters(series, steps, up, down)
+            found = _two_counters(series, steps, up, down, flow)
             if found is not None:
                 return found
     for scope in SCOPES:
         for way in ("cumulative", "net"):
-            name = f"{scope}{way}_capacity_ah"
+            name = f"{scope}{way}_{what}"
             if series.get(name) is not None:
-                found = _one_counter(series, steps, name)
+                found = _one_counter(series, steps, name, flow)
                 if found is not None:
                     return found
     return None
@@ -97,7 +107,7 @@ def _above_zero(counter: Array) -> Array:
     return -counter if np.nanmax(counter, initial=0.0) <= 0 else counter
 
 
-def _two_counters(series: Series, steps: Steps, up: str, down: str) -> StepCounts | None:
+def _two_counters(series: Series, steps: Steps, up: str, down: str, flow: Array) -> StepCounts | None:
     kind = steps.kind[steps.of_record]
     charged, lost, inside, wrong = [], np.zeros(len(steps)), 0, 0.0
     for name, way in ((up, 1), (down, -1)):
@@ -106,25 +116,25 @@ def _two_counters(series: Series, steps: Steps, up: str, down: str) -> StepCount
             return None
         home = _home(steps, kind == way)
         charged.append(total(home, gained, len(steps)))
-        lost += _lost_at_resets(series, steps, back, kind == way)
+        lost += _lost_at_resets(series, steps, back, kind == way, flow)
         inside += _inside(steps, back)
         wrong += float(gained[kind == -way].sum()) / float(gained.sum())
     step = max(series.step_of(up), series.step_of(down))
     return StepCounts((charged[0], charged[1]), lost, inside, step, (up, down), wrong / 2)
 
 
-def _one_counter(series: Series, steps: Steps, name: str) -> StepCounts | None:
+def _one_counter(series: Series, steps: Steps, name: str, flow: Array) -> StepCounts | None:
     """Read one counter for both directions; whether it counts net is seen from it, not from its name."""
     values = _carried(series.columns[name])
     kind = steps.kind[steps.of_record]
     if _runs_down(values, kind):
-        return _net_counter(series, steps, name, values)
+        return _net_counter(series, steps, name, values, flow)
     gained, back = increments(_above_zero(values))
     if not np.any(gained > 0):
         return None
     home = _home(steps, kind != 0)
     gathered = total(home, gained, len(steps))
-    lost = _lost_at_resets(series, steps, back, kind != 0)
+    lost = _lost_at_resets(series, steps, back, kind != 0, flow)
     charged = (np.where(steps.kind > 0, gathered, 0.0), np.where(steps.kind < 0, gathered, 0.0))
     return StepCounts(charged, lost, _inside(steps, back), series.step_of(name), (name,), 0.0)
 
@@ -138,14 +148,12 @@ def _runs_down(values: Array, kind: Index) -> bool:
     )
 
 
-def _net_counter(series: Series, steps: Steps, name: str, values: Array) -> StepCounts:
+def _net_counter(series: Series, steps: Steps, name: str, values: Array, flow: Array) -> StepCounts:
     """Read a counter that rises on charge and falls on discharge; a jump against the current is a reset."""
     kind = steps.kind[steps.of_record]
     change = np.diff(values, prepend=values[0])
-    flow = np.abs(series.current_A) * np.diff(series.time_s, prepend=series.time_s[0]) / 3600
-    neighbour = np.maximum(
-        flow, np.concatenate(([0.0], np.abs(series.current_A[:-1]) * np.diff(series.time_s) / 3600))
-    )
+    hours = np.diff(series.time_s) / 3600
+    neighbour = np.concatenate(([0.0], hours * np.maximum(flow[1:], flow[:-1])))
     allowed = 3 * neighbour + 3 * series.step_of(name) + 1e-9 * float(np.max(np.abs(values)))
     back = (np.abs(change) > allowed) & (np.abs(values) < np.abs(change))
     change = np.where(back, values, change)
@@ -153,7 +161,7 @@ def _net_counter(series: Series, steps: Steps, name: str, values: Array) -> Step
     home = _home(steps, kind != 0)
     gathered = total(home, change, len(steps))
     charged = (np.clip(gathered, 0, None) * (steps.kind > 0), np.clip(-gathered, 0, None) * (steps.kind < 0))
-    lost = _lost_at_resets(series, steps, back, kind != 0)
+    lost = _lost_at_resets(series, steps, back, kind != 0, flow)
     return StepCounts(charged, lost, _inside(steps, back), series.step_of(name), (name,), 0.0)
 
 
@@ -166,18 +174,15 @@ def _home(steps: Steps, wanted: NDArray[np.bool_]) -> Index:
 
 
 def _lost_at_resets(
-    series: Series, steps: Steps, back: NDArray[np.bool_], wanted: NDArray[np.bool_]
+    series: Series, steps: Steps, back: NDArray[np.bool_], wanted: NDArray[np.bool_], flow: Array
 ) -> Array:
     """Doubt per step from what flowed unseen between the last record before a reset and the reset itself."""
     at = np.flatnonzero(back)
     at = at[at > 0]
     interval = series.time_s[at] - series.time_s[at - 1]
-    current = np.maximum(
-        np.where(wanted[at - 1], np.abs(series.current_A[at - 1]), 0.0),
-        np.where(wanted[at], np.abs(series.current_A[at]), 0.0),
-    )
+    lost = np.maximum(np.where(wanted[at - 1], flow[at - 1], 0.0), np.where(wanted[at], flow[at], 0.0))
     home = _home(steps, wanted)[at]
-    return total(home, current * interval / 3600 / np.sqrt(3), len(steps))
+    return total(home, lost * interval / 3600 / np.sqrt(3), len(steps))
 
 
 def _inside(steps: Steps, back: NDArray[np.bool_]) -> int:

@@ -157,3 +157,27 @@ def _resets(counts: StepCounts | None) -> list[Remark]:
         f"The charge counter was set back {counts.resets_inside} time(s) inside a step; gains were added up."
     )
     return [Remark("COUNTER_RESET", "info", text, float(counts.resets_inside), ", ".join(counts.names))]
+
+
+def energy_doubts(energies: StepCounts | None, apart: list[Array], cycle: Array) -> list[Remark]:
+    """Say where the counter of energy was taken, and where it contradicts the integral and was not."""
+    if energies is None:
+        return []
+    where = ", ".join(energies.names)
+    taken = int(sum(np.sum(part == 0.0) for part in apart))
+    remarks = []
+    if taken:
+        text = (
+            f"In {taken} half-cycle(s) the energy is that of the counter, which is surer than the integral."
+        )
+        remarks.append(Remark("ENERGY_FROM_COUNTER", "info", text, float(taken), where))
+    off = np.concatenate([np.nan_to_num(part) for part in apart])
+    if not off.any():
+        return remarks
+    worst = int(np.argmax(np.abs(off)))
+    text = (
+        f"Counter and integral of the energy differ in {int(np.sum(off != 0))} half-cycle(s), most in cycle "
+        f"{cycle[worst % cycle.size]:.0f}: by {off[worst]:+.1%}; the integral is shown."
+    )
+    remedy = "Look at the unit of the counter, at its resets and at gaps."
+    return [*remarks, Remark("ENERGY_COUNTER_DISAGREES", "warning", text, float(off[worst]), where, remedy)]

@@ -5,12 +5,13 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from teardown.science.electrochemistry.columns import Array, Index, Series, ratio, total
-from teardown.science.electrochemistry.counters import StepCounts, count_charge
+from teardown.science.electrochemistry.columns import Array, Index, Series
+from teardown.science.electrochemistry.counters import count_charge, count_energy
 from teardown.science.electrochemistry.cycles import Cycles, Opening, number_cycles
 from teardown.science.electrochemistry.differential import first_plateau_Ah
-from teardown.science.electrochemistry.doubts import charge_doubts, charge_uncertain
+from teardown.science.electrochemistry.doubts import charge_doubts, charge_uncertain, energy_doubts
 from teardown.science.electrochemistry.efficiency import efficiency, voltage_efficiency
+from teardown.science.electrochemistry.halves import Half, half_of, per_cycle
 from teardown.science.electrochemistry.integration import StepIntegrals, integrate
 from teardown.science.electrochemistry.rates import rate_classes, rate_hours
 from teardown.science.electrochemistry.resistance import DELAY_S, step_resistance
@@ -19,6 +20,7 @@ from teardown.science.electrochemistry.steps import Steps, find_steps
 from teardown.science.errors import Remark
 
 COMPLETE_SHARE = 0.2
+WRITTEN_OHM = ("dc_internal_resistance_ohm", "internal_resistance_ohm", "ac_internal_resistance_ohm")
 
 CYCLE_COLUMNS: dict[str, tuple[str, str]] = {
     "cycle": ("1", "number of the cycle"),
@@ -28,8 +30,8 @@ CYCLE_COLUMNS: dict[str, tuple[str, str]] = {
     "discharge_Ah": ("Ah", "charge given, by integral or counter, whichever has the smaller uncertainty"),
     "u_charge_Ah": ("Ah", "standard uncertainty of the charge taken"),
     "u_discharge_Ah": ("Ah", "standard uncertainty of the charge given"),
-    "charge_Wh": ("Wh", "energy taken: mean voltage times charge"),
-    "discharge_Wh": ("Wh", "energy given: mean voltage times charge"),
+    "charge_Wh": ("Wh", "energy taken: mean voltage times charge, or by counter where that is surer"),
+    "discharge_Wh": ("Wh", "energy given: mean voltage times charge, or by counter where that is surer"),
     "u_charge_Wh": ("Wh", "standard uncertainty of the energy taken"),
     "u_discharge_Wh": ("Wh", "standard uncertainty of the energy given"),
     "coulombic_efficiency": ("1", "discharge over the charge before it"),
@@ -46,6 +48,7 @@ CYCLE_COLUMNS: dict[str, tuple[str, str]] = {
     "rest_h": ("h", "rest between the charge and the discharge"),
     "resistance_ohm": ("ohm", "change of voltage over change of current where the discharge begins"),
     "resistance_delay_s": ("s", "delay at which that resistance was read"),
+    "written_ohm": ("ohm", "resistance as the cycler wrote it, median of the cycle; its method is not known"),
     "rate_h": ("h", "discharged charge over mean discharge current"),
     "charge_rate_h": ("h", "charged charge over mean charge current"),
     "rate_class": (
@@ -92,22 +95,6 @@ class CycleTable:
         return int(self.columns["cycle"].size)
 
 
-@dataclass(frozen=True, slots=True)
-class _Half:
-    """One direction of every cycle."""
-
-    Ah: Array
-    u_Ah: Array
-    Wh: Array
-    integral_Ah: Array
-    counter_Ah: Array
-    mean_V: Array
-    end_V: Array
-    mean_A: Array
-    joint_u_Ah: Array
-    u_Wh: Array
-
-
 def tabulate(
     series: Series, *, opens: Opening = "charge", formation_cycles: int = 0, delay_s: float = DELAY_S
 ) -> CycleTable:
@@ -130,9 +117,9 @@ def tabulate(
     """
     steps = find_steps(series)
     sums = integrate(series, steps)
-    counts = count_charge(series, steps)
+    counts, energies = count_charge(series, steps), count_energy(series, steps)
     cycles, remarks = number_cycles(series, steps, sums.charge_Ah[0] + sums.charge_Ah[1], opens=opens)
-    halves = [_half(series, steps, cycles, sums, counts, way) for way in (0, 1)]
+    halves = [half_of(series, steps, cycles, sums, (counts, energies), way) for way in (0, 1)]
     first_of = np.array([steps.first[np.argmax(cycles.of_step == c)] for c in range(len(cycles))])
     last_of = np.concatenate((first_of[1:] - 1, [len(series) - 1]))
     discharge_first = _discharge_first(steps, cycles, sums)
@@ -153,6 +140,7 @@ def tabulate(
     table |= _at_rest(series, steps, cycles)
     table["self_discharge_per_day"] = self_discharge(table["discharge_Ah"], table["rest_h"], complete)
     table |= _resistances(series, steps, cycles, delay_s)
+    table["written_ohm"] = _written_ohm(series, first_of, last_of)
     table["first_plateau_Ah"] = _plateaus(series, steps, cycles, halves[1].Ah)
     table |= _temperatures(series, first_of, last_of)
     doubt = np.maximum(
@@ -162,6 +150,7 @@ def tabulate(
     remarks += charge_uncertain(doubt, table["cycle"])
     joint = {way: half.joint_u_Ah for way, half in zip(("charge", "discharge"), halves, strict=True)}
     remarks += charge_doubts(series, sums, counts, table, joint)
+    remarks += energy_doubts(energies, [half.apart_Wh for half in halves], table["cycle"])
     columns = {name: np.asarray(table[name], dtype=np.float64) for name in CYCLE_COLUMNS}
     return CycleTable(columns, discharge_first, counts.names if counts else (), tuple(remarks), steps, cycles)
 
@@ -170,63 +159,10 @@ def _over(amount: Array) -> Array:
     return np.where(amount > 0, amount, np.inf)
 
 
-def _sum(cycles: Cycles, per_step: Array) -> Array:
-    return total(cycles.of_step, per_step, len(cycles))
-
-
-def _half(
-    series: Series, steps: Steps, cycles: Cycles, sums: StepIntegrals, counts: StepCounts | None, way: int
-) -> _Half:
-    """Sum one direction over each cycle and choose between integral and counter by their uncertainty."""
-    sign = 1 - 2 * way
-    mine = steps.kind == sign
-    flowing = steps.kind != 0  # the noise of a rest is no charge
-    integral = _sum(cycles, np.where(flowing, sums.charge_Ah[way], 0.0))
-    u_integral = _sum(cycles, np.where(mine, sums.u_Ah, 0.0))
-    energy = _sum(cycles, np.where(flowing, sums.energy_Wh[way], 0.0))
-    counter = np.full(integral.shape, np.nan)
-    chosen, u, joint = integral, u_integral, u_integral
-    if counts is not None:
-        counter = _sum(cycles, counts.charge_Ah[way])
-        u_counter = np.hypot(
-            counts.resolution_Ah / np.sqrt(6), _sum(cycles, np.where(mine, counts.u_reset_Ah, 0.0))
-        )
-        joint = np.hypot(u_integral, u_counter)
-        better = (u_counter < u_integral) & (counter > 0)
-        chosen, u = np.where(better, counter, integral), np.where(better, u_counter, u_integral)
-    mean_V = ratio(energy, integral)
-    flowing_s = _sum(cycles, np.where(mine, series.time_s[steps.last] - series.time_s[steps.first], 0.0))
-    mean_A = np.nan_to_num(ratio(integral * 3600, flowing_s))
-    u_mean_V = ratio(_sum(cycles, np.where(mine, sums.u_mean_V * sums.charge_Ah[way], 0.0)), integral)
-    u_Wh = np.nan_to_num(np.hypot(u * mean_V, chosen * u_mean_V))
-    return _Half(
-        chosen,
-        u,
-        np.where(chosen > 0, mean_V, 0.0) * chosen,
-        integral,
-        counter,
-        mean_V,
-        _end_voltage(series, steps, cycles, sign),
-        mean_A,
-        joint,
-        u_Wh,
-    )
-
-
-def _end_voltage(series: Series, steps: Steps, cycles: Cycles, sign: int) -> Array:
-    """Give the last voltage under current of one direction in each cycle."""
-    end = np.full(len(cycles), np.nan)
-    mine = np.flatnonzero(steps.kind == sign)
-    last = steps.last[mine]
-    # where rest and current share a step, its last record may already be at rest
-    end[cycles.of_step[mine]] = series.voltage_V[last]
-    return end
-
-
 def _discharge_first(steps: Steps, cycles: Cycles, sums: StepIntegrals) -> bool:
     """Tell whether most cycles begin with their discharge."""
     charge = sums.charge_Ah[0] + sums.charge_Ah[1]
-    usual = _sum(cycles, charge)[cycles.of_step]
+    usual = per_cycle(cycles, charge)[cycles.of_step]
     big = np.flatnonzero((steps.kind != 0) & (charge >= 0.02 * usual))
     if not big.size:
         return False
@@ -235,7 +171,7 @@ def _discharge_first(steps: Steps, cycles: Cycles, sums: StepIntegrals) -> bool:
 
 
 def _head(
-    series: Series, cycles: Cycles, halves: list[_Half], first_of: Index, last_of: Index
+    series: Series, cycles: Cycles, halves: list[Half], first_of: Index, last_of: Index
 ) -> dict[str, Array]:
     charge, discharge = halves
     return {
@@ -279,7 +215,7 @@ def running_median(values: Array, width: int) -> Array:
     return np.array([np.median(w[k]) if k.any() else np.nan for w, k in zip(windows, known, strict=True)])
 
 
-def _complete(halves: list[_Half], steps: Steps, series: Series, formation: int) -> tuple[Array, bool]:
+def _complete(halves: list[Half], steps: Steps, series: Series, formation: int) -> tuple[Array, bool]:
     """Mark cycles that hold a whole charge and a whole discharge, and tell whether the last one is still
     open.
     """
@@ -304,7 +240,7 @@ def _complete(halves: list[_Half], steps: Steps, series: Series, formation: int)
     return complete, open_end
 
 
-def _efficiencies(halves: list[_Half], complete: Array, *, discharge_first: bool) -> dict[str, Array]:
+def _efficiencies(halves: list[Half], complete: Array, *, discharge_first: bool) -> dict[str, Array]:
     charge, discharge = halves
     return {
         "coulombic_efficiency": efficiency(
@@ -342,6 +278,22 @@ def _resistances(series: Series, steps: Steps, cycles: Cycles, delay_s: float) -
     known = np.flatnonzero((steps.kind < 0) & np.isfinite(ohm))[::-1]  # the first of a cycle is written last
     out["resistance_ohm"][cycles.of_step[known]] = ohm[known]
     out["resistance_delay_s"][cycles.of_step[known]] = met[known]
+    return out
+
+
+def _written_ohm(series: Series, first_of: Index, last_of: Index) -> Array:
+    """Give the median of the resistances that the cycler itself wrote, of each cycle; NaN where none."""
+    out = np.full(first_of.size, np.nan)
+    for name in WRITTEN_OHM:
+        written = series.get(name)
+        if written is None:
+            continue
+        for k, (a, b) in enumerate(zip(first_of.tolist(), last_of.tolist(), strict=True)):
+            held = written[a : b + 1]
+            held = held[np.isfinite(held) & (held > 0)]
+            if held.size:
+                out[k] = float(np.median(held))
+        return out
     return out
 
 

@@ -12,8 +12,9 @@ from teardown.cells.models import Cell, RecipePart, Seat, Test
 from teardown.cycling.models import TestSummary
 from teardown.diffraction.models import PhaseFraction
 from teardown.dissection.models import Entry, Sample
+from teardown.files.models import RunInput
 from teardown.findings.models import Judgement, ModeAssignment
-from teardown.imaging.models import FieldMeasure, SampleMeasure
+from teardown.imaging.models import FieldMeasure, Review, SampleMeasure
 from teardown.records.models import AppendOnly, Kept, Versioned
 from teardown.vocabulary.models import Term
 
@@ -185,12 +186,21 @@ def with_history(cells: QuerySet[Cell]) -> QuerySet[Cell]:
 def with_measure(cells: QuerySet[Cell], quantity: str) -> QuerySet[Cell]:
     """Add the latest pooled value of an image measure as ``measured_QUANTITY``, for filters and sorting.
 
-    The whole electrode counts before its samples, a sample before pieces of it.
+    The whole electrode counts before its samples, a sample before pieces of it. A pool that rests on a field
+    which a person rejected counts no more, here as on the page of its cell.
     """
+    later = Review.objects.filter(run=OuterRef("run"), pk__gt=OuterRef("pk"))
+    rejected = Review.objects.filter(~Exists(later), verdict=Review.Verdict.REJECT).values("run")
+    doubtful = RunInput.objects.filter(source_run__in=rejected).values("run")
     lines = ["part", *(f"sample__{'parent__' * cuts}part" for cuts in range(GENERATIONS))]
     # A computed key keeps SQLite from walking all measures backwards, or all of a quantity, for every cell.
     named = SampleMeasure.objects.annotate(named=Concat("quantity", Value(""))).filter(named=quantity)
-    latest = named.order_by((F("pk") + 0).desc()).values("value")
+    latest = (
+        named.exclude(run__in=rejected)
+        .exclude(run__in=doubtful)
+        .order_by((F("pk") + 0).desc())
+        .values("value")
+    )
     values = [Subquery(latest.filter(**{f"{line}__dissection__cell": OuterRef("pk")})[:1]) for line in lines]
     return cells.annotate(**{f"measured_{quantity}": Coalesce(*values)})
 

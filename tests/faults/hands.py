@@ -72,6 +72,9 @@ class Hand:
                 else:
                     self.refusals.append(str(state))
                 return
+            if status and status not in (502, 503):
+                self.refusals.append(f"{status} {answer[:300]}")
+                return
             if self.stop.is_set():
                 return
             self.again += 1

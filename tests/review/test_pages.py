@@ -12,9 +12,11 @@ from django.utils import timezone
 
 from teardown.accounts.models import User
 from teardown.cells.models import Cell
+from teardown.files.models import RunInput
+from teardown.imaging.models import Micrograph, Review
 from teardown.review.models import KeptView
 from tests.makers import make_build, make_cell, make_revision, make_test, make_user
-from tests.review.makers import make_judgement, make_story
+from tests.review.makers import make_judgement, make_run, make_story
 
 pytestmark = pytest.mark.django_db
 
@@ -105,6 +107,22 @@ def test_the_list_is_filtered_by_the_address(asked: dict[str, str], found: set[s
     assert {row["cell"] for row in rows} == found
     html = page(signed_in("operator"), "/cells/", **asked)
     assert all(code in html for code in found)
+
+
+@pytest.mark.parametrize("judged", ["the pool itself", "a field it rests on"])
+def test_a_rejected_measure_finds_its_cell_no_more_until_it_is_accepted_again(judged: str) -> None:
+    story = make_story("SP-0413", coverage=0.71)
+    micrograph = Micrograph.objects.get()
+    run = story.coverage.run
+    if judged == "a field it rests on":
+        run = make_run("imaging.section")
+        RunInput.objects.create(run=story.coverage.run, role="field 1", source_run=run)
+    for verdict, found in (("reject", False), ("accept", True)):
+        Review.objects.create(
+            micrograph=micrograph, run=run, verdict=verdict, reason="scratches", by=story.by
+        )
+        text = signed_in("operator").get("/cells.csv", {"coverage_from": "60"}).content.decode()
+        assert ("SP-0413" in text) is found
 
 
 def test_a_number_that_is_none_is_refused_at_its_field() -> None:

@@ -81,6 +81,21 @@ class User(AbstractBaseUser, Kept):
         return bool(self.pin_hash) and check_password(pin, self.pin_hash)
 
 
+class PinTry(AppendOnly):
+    """A PIN that was typed at a tablet, and whether it fitted. Counted here, so that every process sees it.
+
+    The name is kept as its digest: what is typed in a hurry may be no name at all.
+    """
+
+    name_sha256 = models.CharField(max_length=64)
+    fitted = models.BooleanField()
+    at = models.DateTimeField()
+
+    class Meta:
+        ordering = ["pk"]
+        indexes = [models.Index(fields=["name_sha256", "at"], name="pin_tries_of_a_name")]
+
+
 class RoleGrant(AppendOnly):
     """A role given to a person, or taken back."""
 

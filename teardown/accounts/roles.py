@@ -47,6 +47,8 @@ ACTIONS: dict[str, tuple[str, frozenset[str]]] = {
     "dissection.start":   ("start a dissection",                             frozenset({B, A, L})),
     "entries.add":        ("log observations and photographs",               frozenset({B, A, R, L})),
     "entries.scribe":     ("log what another person observes",               frozenset({B, A, L})),
+    "older.bring":        ("bring in older records of dissections",          frozenset({B, A, L})),
+    "codes.mend":         ("name a wrongly named cell anew",                 frozenset({A, L})),
     "entries.amend":      ("amend or withdraw an entry",                     frozenset({B, A, R, L})),
     "amendments.acknowledge": ("acknowledge a late amendment",           frozenset({R, L})),
     "samples.cut":        ("cut and name samples, mounts and sections",      frozenset({B, O, A, L})),

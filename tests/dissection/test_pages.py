@@ -218,8 +218,26 @@ def test_a_pin_begins_a_sitting_and_five_wrong_ones_close_the_door(signed_in, ce
     set_pin(user=other, pin="4711")
     said = {"username": other.username, "credential": "c" * 40}
     assert signed_in.post(reverse("bench_person"), said | {"pin": "4711"}).status_code == 200
-    statuses = [signed_in.post(reverse("bench_person"), said | {"pin": "0000"}).status_code for _ in range(6)]
-    assert statuses == [403] * 5 + [429]
+    answers = [signed_in.post(reverse("bench_person"), said | {"pin": "0000"}) for _ in range(6)]
+    assert {answer.status_code for answer in answers} == {422}
+    words = [answer.json()["error"] for answer in answers]
+    assert words[0] == "Name and PIN do not fit. 4 more tries."
+    assert words[3] == "Name and PIN do not fit. 1 more try."
+    assert "nobody gets in by PIN under this name for another 15 minutes" in words[4]
+    right = signed_in.post(reverse("bench_person"), said | {"pin": "4711"})
+    assert "wrong PINs" in right.json()["error"]
+    assert BenchSession.objects.filter(person=other).count() == 1
+
+
+def test_who_may_not_log_is_told_so_after_their_pin(signed_in, cell):
+    from teardown.accounts.actions import set_pin
+
+    guest = makers.make_user("guest", username="visitor")
+    set_pin(user=guest, pin="4711")
+    said = {"username": "visitor", "credential": "c" * 40, "pin": "4711"}
+    answer = signed_in.post(reverse("bench_person"), said)
+    assert answer.status_code == 422
+    assert answer.json()["error"].startswith("Only bench chemists")
 
 
 def test_a_photograph_of_a_queue_is_kept_once(signed_in, cell):

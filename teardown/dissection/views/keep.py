@@ -5,20 +5,20 @@ import hashlib
 import json
 from typing import Any
 
-from django.core.cache import cache
 from django.core.exceptions import PermissionDenied, ValidationError
 from django.http import HttpResponse, JsonResponse
 from django.utils import timezone
 from django.utils.dateparse import parse_datetime
 from django.views.decorators.http import require_POST
 
+from teardown.accounts.actions import know_by_pin
 from teardown.accounts.models import SignedIn, User
 from teardown.accounts.roles import needs
 from teardown.dissection import actions
 from teardown.dissection.models import BenchSession, Dissection, Entry
 from teardown.dissection.schemas import KINDS
 
-MOST_ITEMS, MOST_TRIES = 500, 5
+MOST_ITEMS, SHORTEST_SECRET = 500, 32
 
 
 @require_POST
@@ -181,17 +181,16 @@ def _minutes(text: str) -> float | None:
 def person(request: SignedIn) -> HttpResponse:
     """Begin a sitting for a person who shows their PIN at a shared tablet.
 
-    The secret that the tablet made speaks for it afterwards. Five wrong PINs close the door for 15 min.
+    The secret that the tablet made speaks for it afterwards. What is wrong is said in words, with status 422.
     """
     name, pin, credential = (request.POST.get(field, "") for field in ("username", "pin", "credential"))
-    tries = f"bench-pin-{hashlib.sha256(name.encode()).hexdigest()}"
-    if cache.get(tries, 0) >= MOST_TRIES:
-        return JsonResponse({"error": "Too many wrong PINs; wait a quarter of an hour."}, status=429)
-    known = User.objects.filter(username=name, is_active=True).first()
-    if known is None or not known.pin_fits(pin):
-        cache.set(tries, cache.get(tries, 0) + 1, 900)
-        return JsonResponse({"error": "Name and PIN do not fit."}, status=403)
-    if len(credential) < 32:
-        return JsonResponse({"error": "The tablet gave no secret of its own."}, status=400)
-    session = actions.begin_session(by=known, credential=credential, place=request.POST.get("place", "")[:80])
+    try:
+        if len(credential) < SHORTEST_SECRET:
+            raise ValidationError("The tablet gave no secret of its own. Load the page again.")
+        known = know_by_pin(username=name, pin=pin, at=timezone.now())
+        place = request.POST.get("place", "")[:80]
+        session = actions.begin_session(by=known, credential=credential, place=place)
+    except (ValidationError, PermissionDenied) as error:
+        said = error.messages if isinstance(error, ValidationError) else [str(error)]
+        return JsonResponse({"error": " ".join(said)}, status=422)
     return JsonResponse({"session": str(session.key), "name": known.name, "username": known.username})

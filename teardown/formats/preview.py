@@ -2,12 +2,18 @@
 
 The original is never served inline and never changed. A preview carries none of its metadata: no place, no
 device, no words. Run as ``python -m teardown.formats.preview IN OUT WIDTH``, or with IN alone to be told the
-size in pixels.
+size in pixels and how sharp it is.
 """
 
+import json
 import subprocess
 import sys
+from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from PIL import Image
 
 MEMORY_BYTES = 1_500_000_000
 CPU_SECONDS = 20
@@ -26,14 +32,24 @@ def draw_preview(source: Path, target: Path, width_px: int) -> bool:
     return done is not None and done.returncode == 0 and target.exists()
 
 
-def picture_size(source: Path) -> tuple[int, int] | None:
-    """Give width and height in pixels as stored; None for what is no picture or larger than 120 megapixels.
+@dataclass(frozen=True, slots=True)
+class PictureFacts:
+    """Width and height in pixels as stored, and `sharpness`; that is None where the picture shows nothing."""
+
+    width_px: int
+    height_px: int
+    sharpness: float | None
+
+
+def picture_facts(source: Path) -> PictureFacts | None:
+    """Give the facts of a picture; None for what is no picture or larger than 120 megapixels.
 
     The picture is decoded whole in the child, so that a broken one is known at once.
     """
     done = _child(str(source))
-    words = done.stdout.split() if done is not None and done.returncode == 0 else []
-    return (int(words[0]), int(words[1])) if len(words) == 2 else None
+    if done is None or done.returncode != 0:
+        return None
+    return PictureFacts(**json.loads(done.stdout))
 
 
 def _child(*arguments: str) -> "subprocess.CompletedProcess[bytes] | None":
@@ -60,6 +76,18 @@ def _limit() -> None:
     resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
 
 
+def _facts(picture: "Image.Image") -> dict[str, float | None]:
+    import numpy as np
+
+    from teardown.formats.sharpness import LONG_SIDE_PX, sharpness
+
+    picture.load()
+    facts: dict[str, float | None] = {"width_px": picture.width, "height_px": picture.height}
+    grey = picture.convert("L")
+    grey.thumbnail((LONG_SIDE_PX, LONG_SIDE_PX))
+    return facts | {"sharpness": sharpness(np.asarray(grey, dtype=np.float32))}
+
+
 def main(arguments: list[str]) -> int:
     """Draw one preview; the child's own part."""
     _limit()
@@ -71,8 +99,7 @@ def main(arguments: list[str]) -> int:
             if picture.width * picture.height > LARGEST_PIXELS:
                 return 2
             if len(arguments) == 1:
-                picture.load()
-                sys.stdout.write(f"{picture.width} {picture.height}\n")
+                sys.stdout.write(json.dumps(_facts(picture)))
                 return 0
             target, width = Path(arguments[1]), int(arguments[2])
             picture.draft("RGB", (width, width))

@@ -3,7 +3,7 @@
 import pytest
 from PIL import Image
 
-from teardown.formats.preview import draw_preview, picture_size
+from teardown.formats.preview import draw_preview, picture_facts
 
 
 @pytest.fixture
@@ -18,7 +18,7 @@ def coloured(tmp_path):
 
 
 def test_a_coloured_photograph_has_its_size(coloured):
-    assert picture_size(coloured) == (900, 600)
+    assert (picture_facts(coloured).width_px, picture_facts(coloured).height_px) == (900, 600)
 
 
 def test_a_preview_is_upright_smaller_and_bare_of_metadata(coloured, tmp_path):
@@ -34,10 +34,10 @@ def test_a_preview_is_upright_smaller_and_bare_of_metadata(coloured, tmp_path):
 def test_what_is_no_picture_gets_none(tmp_path, content):
     path = tmp_path / "wrong.png"
     path.write_bytes(content)
-    assert picture_size(path) is None
+    assert picture_facts(path) is None
     assert not draw_preview(path, tmp_path / "small.jpg", 300)
 
 
 def test_a_picture_cut_short_is_noticed(coloured):
     coloured.write_bytes(coloured.read_bytes()[:5000])
-    assert picture_size(coloured) is None
+    assert picture_facts(coloured) is None

@@ -24,7 +24,13 @@ How to use them
     bench.all_the_same(dissection=dissection, term="iron.texture", answer="hard_plate", by=chemist, at=later)
     photograph = bench.add_photograph(file=jpeg_bytes, name="0231.jpg", dissection=dissection, by=chemist)
     bench.label_photograph(photograph=photograph, component="iron_electrode", place="A.M2", by=chemist)
+    bench.fix_electrode(photograph=photograph, corners=[(.2, .1), (.8, .12), (.79, .9), (.21, .88)], face="A",
+                        by=chemist)
+    bench.mark_place(photograph=photograph, x=.5, y=.5, by=chemist)             # its address, read off
+    bench.add_audio_note(file=webm_bytes, dissection=dissection, gist="gas at the seal", by=chemist)
     sample = bench.cut_sample(dissection=dissection, component="iron_electrode", place="M2", by=chemist)
+    bench.outline_piece(sample=sample, photograph=photograph, by=chemist,
+                        points=[(.4, .4), (.6, .4), (.5, .6)])
     bench.hand_over(sample=sample, to_place="desiccator 1", by=chemist)
     mount = bench.mount_samples(samples=[(sample, "across, air face up")], by=chemist)
     section = bench.polish(mount=mount, by=operator,
@@ -52,6 +58,7 @@ from teardown.dissection.actions.entries import (
 )
 from teardown.dissection.actions.instruments import add_instrument, carry_over, check_instrument
 from teardown.dissection.actions.items import Item
+from teardown.dissection.actions.marks import fix_electrode, frame_of, mark_place, outline_piece
 from teardown.dissection.actions.opening import (
     assign,
     begin_session,
@@ -76,12 +83,14 @@ from teardown.dissection.actions.samples import (
     receive_order,
     send_orders,
 )
+from teardown.dissection.actions.sound import add_audio_note, type_gist
 
 __all__ = [
     "Item",
     "Outcome",
     "Unusual",
     "acknowledge",
+    "add_audio_note",
     "add_instrument",
     "add_photograph",
     "all_the_same",
@@ -95,6 +104,8 @@ __all__ = [
     "confirm",
     "cut_sample",
     "end_session",
+    "fix_electrode",
+    "frame_of",
     "hand_over",
     "is_closed",
     "label_photograph",
@@ -102,9 +113,11 @@ __all__ = [
     "log_entries",
     "log_entry",
     "make_plan",
+    "mark_place",
     "mount_samples",
     "move",
     "open_cell",
+    "outline_piece",
     "part_of",
     "polish",
     "receive_order",
@@ -113,6 +126,7 @@ __all__ = [
     "send_orders",
     "show_cautions",
     "start_dissection",
+    "type_gist",
     "unblind",
     "withdraw",
 ]

@@ -13,7 +13,7 @@ from django.utils.dateparse import parse_datetime
 from teardown.records.rules import canonical
 
 TIMES = ("observed_at", "entered_at")
-ADDED = frozenset({"transcription", "observer_named", "source_words", "keyed_twice"})
+ADDED = frozenset({"transcription", "observer_named", "source_words", "keyed_twice", "audio"})
 """Names that came later: where they say nothing, a digest is what it was before there were any."""
 
 
@@ -80,6 +80,7 @@ class Item:
     observer: str = ""
     source: str = "seen"
     photo: uuid.UUID | None = None
+    audio: uuid.UUID | None = None
     box: tuple[float, float, float, float] | None = None
     vocabulary: int | None = None
     transcription: uuid.UUID | None = None

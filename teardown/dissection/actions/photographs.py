@@ -16,7 +16,7 @@ from teardown.dissection.rules.times import Moment, minutes_between
 from teardown.dissection.store import on_disk
 from teardown.files import store
 from teardown.files.models import StoredFile
-from teardown.formats.preview import picture_size
+from teardown.formats.preview import PictureFacts, picture_facts
 from teardown.records.actions import record
 from teardown.vocabulary.models import Term
 
@@ -76,12 +76,13 @@ def add_photograph(
     if minutes_since_opening is None and opened is not None:
         minutes = minutes_between(opened, Moment(taken, device_ms, clock))
         minutes_since_opening = round(minutes, 2) if minutes >= 0 else None
-    width, height = size_px or _size(receipt.file)
+    facts = PictureFacts(*size_px, None) if size_px else _facts(receipt.file)
     with transaction.atomic():
         photograph = Photograph.objects.create(
             key=key or uuid.uuid4(), dissection=dissection, session=session, receipt=receipt, step=step,
             taken_at=taken, minutes_since_opening=minutes_since_opening, device_ms=device_ms, clock_id=clock,
-            clock_offset_ms=clock_offset_ms, width_px=width, height_px=height, by=by,
+            clock_offset_ms=clock_offset_ms, width_px=facts.width_px, height_px=facts.height_px,
+            sharpness=facts.sharpness, by=by,
         )  # fmt: skip
         record(
             verb="photographed",
@@ -94,16 +95,16 @@ def add_photograph(
     return photograph
 
 
-def _size(stored: StoredFile) -> tuple[int, int]:
-    """Ask the limited child how large the picture is; refuse what it cannot open. The bytes stay kept."""
+def _facts(stored: StoredFile) -> PictureFacts:
+    """Ask the limited child how large and sharp it is; refuse what it cannot open. The bytes stay kept."""
     with on_disk(stored) as path:
-        size = picture_size(path)
-    if size is None:
+        facts = picture_facts(path)
+    if facts is None:
         raise ValidationError(
             "It cannot be opened as a picture, or has more than 120 megapixels. "
             "Its bytes are kept; take it again."
         )
-    return size
+    return facts
 
 
 def label_photograph(
@@ -118,6 +119,8 @@ def label_photograph(
     frame: str = "",
     caption: str = "",
     not_evidence: str = "",
+    x: float | None = None,
+    y: float | None = None,
     dissection: Dissection | None = None,
     at: dt.datetime | None = None,
 ) -> PhotoLabel:
@@ -131,12 +134,14 @@ def label_photograph(
         What is in the picture: "outside, front", "face A, whole".
     not_evidence : str
         Why it is none: "accidental". It is kept, and hidden by default.
+    x, y : float
+        The point that ``place`` was read from, as fractions of the electrode.
     """
     demand(by, "entries.add")
     now = at or timezone.now()
     with transaction.atomic():
         if component:
-            part = _part(dissection or photograph.dissection, component, number)
+            part = part_shown(dissection or photograph.dissection, component, number)
         if not (part or sample or frame or not_evidence):
             raise ValidationError(
                 "Say which part or sample it shows, what is in the picture, or why it is no evidence."
@@ -146,6 +151,8 @@ def label_photograph(
             part=part,
             sample=sample,
             place=place,
+            x=x,
+            y=y,
             frame=frame,
             caption=caption,
             not_evidence=not_evidence,
@@ -165,7 +172,8 @@ def label_photograph(
     return label
 
 
-def _part(dissection: Dissection | None, component: str, number: int) -> Part:
+def part_shown(dissection: Dissection | None, component: str, number: int) -> Part:
+    """Give the part of the cell that a photograph shows, made when it is first spoken of."""
     if dissection is None:
         raise ValidationError("The photograph belongs to no cell yet.")
     key = component if component.startswith("component.") else f"component.{component}"

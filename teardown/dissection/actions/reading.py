@@ -10,6 +10,7 @@ from django.core.exceptions import ValidationError
 from teardown.accounts.models import User
 from teardown.dissection.actions.items import Item
 from teardown.dissection.models import (
+    AudioNote,
     Dissection,
     Entry,
     Instrument,
@@ -18,7 +19,7 @@ from teardown.dissection.models import (
     Sample,
     Transcription,
 )
-from teardown.dissection.rules.places import NotAPlace, Place, read_place
+from teardown.dissection.rules.places import NotAPlace, Place, grid_of, read_place, with_point
 from teardown.dissection.rules.tiers import tiers_of
 from teardown.dissection.rules.times import Moment, minutes_between
 from teardown.page.numbers import UnreadableNumber, read_number
@@ -58,6 +59,8 @@ class Reader:
         self.photos = {
             row.key: row for row in Photograph.objects.filter(key__in=[i.photo for i in items if i.photo])
         }
+        spoken = [item.audio for item in items if item.audio]
+        self.audio = {row.key: row for row in AudioNote.objects.filter(key__in=spoken)} if spoken else {}
         self.samples = {
             row.code: row for row in Sample.objects.filter(code__in=[i.sample for i in items if i.sample])
         }
@@ -159,7 +162,8 @@ class Reader:
 
     def _place(self, entry: Entry, item: Item, term: Term) -> None:
         try:
-            place = read_place(item.place)
+            grid = grid_of(self.as_built["electrode_width_mm"])
+            place = with_point(read_place(item.place), item.x, item.y, grid)
         except NotAPlace as error:
             raise ValidationError(str(error)) from error
         per = term.data.get("per", "cell")
@@ -292,6 +296,10 @@ class Reader:
             if item.photo not in self.photos:
                 raise ValidationError("The photograph that it rests on is not here yet; send that first.")
             entry.photo = self.photos[item.photo]
+        if item.audio:
+            if item.audio not in self.audio:
+                raise ValidationError("The spoken note that it rests on is not here yet; send that first.")
+            entry.audio = self.audio[item.audio]
         if item.source == Entry.Source.PHOTO and not (entry.photo and item.box):
             raise ValidationError(
                 "An observation from a photograph names the photograph and a rectangle on it."
@@ -331,6 +339,7 @@ def as_item(entry: Entry, **changes: Any) -> Item:
         observed_at=entry.observed_at, observed_precision=entry.observed_precision,
         device_ms=entry.device_ms, clock=entry.clock_id, source=entry.source,
         photo=entry.photo.key if entry.photo else None,
+        audio=entry.audio.key if entry.audio else None,
         box=tuple(entry.box) if entry.box else None,
         transcription=entry.transcription.key if entry.transcription else None,
         observer_named=entry.observer_named, source_words=entry.source_words, keyed_twice=entry.keyed_twice,

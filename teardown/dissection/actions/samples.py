@@ -62,8 +62,7 @@ def cut_sample(
     code : str
         From a label printed before; else a new one is made.
     facts
-        ``purpose``, ``mass_mg``, ``size_mm``, ``face_up``, ``rinsed``, ``atmosphere``, ``container``,
-        ``outline``.
+        ``purpose``, ``mass_mg``, ``size_mm``, ``face_up``, ``rinsed``, ``atmosphere``, ``container``.
     """
     demand(by, "samples.cut")
     now = at or timezone.now()

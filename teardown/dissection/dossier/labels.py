@@ -9,6 +9,7 @@ import tempfile
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from pathlib import Path
+from typing import Any
 
 import segno
 
@@ -77,10 +78,17 @@ def qr_svg(code: str) -> str:
 
 
 def labels_pdf(labels: Sequence[Label], size: LabelSize) -> bytes:
-    """Set labels as a PDF.
+    """Set labels as a PDF."""
+    return _set(labels, size, format="pdf")
 
-    Text reaches the typesetter as data, never as markup.
-    """
+
+def labels_png(labels: Sequence[Label], size: LabelSize, dots_per_inch: int = 300) -> bytes:
+    """Set the labels of one page as a picture, for a printer that takes no PDF."""
+    return _set(labels, size, format="png", ppi=dots_per_inch)
+
+
+def _set(labels: Sequence[Label], size: LabelSize, **how: Any) -> bytes:
+    """Set labels. Text reaches the typesetter as data, never as markup."""
     import typst
 
     with tempfile.TemporaryDirectory(prefix="labels-") as folder:
@@ -101,6 +109,6 @@ def labels_pdf(labels: Sequence[Label], size: LabelSize) -> bytes:
                 str(root / "labels.typ"),
                 root=str(root),
                 font_paths=[str(folder) for folder in typeface_folders()],
-                format="pdf",
+                **how,
             )
         )

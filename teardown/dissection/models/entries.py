@@ -9,7 +9,7 @@ from django.db.models import Exists, OuterRef, Q
 from django.utils import timezone
 
 from teardown.dissection.models.opening import OPENED, BenchSession, Dissection, Instrument, Part
-from teardown.dissection.rules.places import Place
+from teardown.dissection.rules.places import Place, point_words
 from teardown.dissection.rules.times import Moment, minutes_between
 from teardown.files.models import Receipt
 from teardown.page.typesetting import day, moment
@@ -308,6 +308,11 @@ class Entry(AppendOnly):
     def place(self) -> str:
         """Give the address on the electrode in short: ``A.M2``, or the name of a zone."""
         return self.where.address
+
+    @property
+    def point(self) -> str:
+        """Say the point on the electrode in words, or nothing where none was put."""
+        return "" if self.x is None or self.y is None else point_words(self.x, self.y)
 
     @property
     def where(self) -> Place:

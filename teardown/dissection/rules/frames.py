@@ -12,6 +12,7 @@ and 4.1: the homography of a plane from four points (from memory).
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -150,7 +151,7 @@ def centre(points: Sequence[Point]) -> Point:
     return across / (3 * total), down / (3 * total)
 
 
-def _through(matrix: NDArray[np.float64], x: float, y: float) -> Point:
+def _through(matrix: NDArray[np.floating[Any]], x: float, y: float) -> Point:
     u, v, w = matrix @ np.array([x, y, 1.0])
     if w <= 0:  # behind the camera
         raise NotAFrame("This point lies off the electrode whose corners were tapped.")

@@ -125,6 +125,37 @@ def place_at(x: float, y: float, face: str, grid: str = "3x3") -> Place:
     return Place(face, "TMB"[min(int(y * 3), 2)], column)
 
 
+def with_point(place: Place, x: float | None, y: float | None, grid: str = "3x3") -> Place:
+    """Hold an address and a point on the electrode to one another; a face alone gets the point's address.
+
+    Raises
+    ------
+    NotAPlace
+        If the point lies off the electrode, has no face, or lies in another place than the address says.
+    """
+    if x is None and y is None:
+        return place
+    if x is None or y is None:
+        raise NotAPlace("A point has two fractions: x from the left and y from the top.")
+    if place.zone:
+        raise NotAPlace(f"“{place.zone}” is a zone with a name; a point is said with its face.")
+    holds = place_at(x, y, place.face, grid)
+    if not place.height:
+        if not place.face:
+            raise NotAPlace("Say on which face the point lies: A or B.")
+        return holds
+    # an entry may have been moved here from a cell of the other grid
+    either = [place_at(x, y, place.face, known) for known in GRIDS]
+    if all((place.height, place.width) != (one.height, one.width) for one in either):
+        raise NotAPlace(f"The point {point_words(x, y)} lies in {holds.address}, not in {place.address}.")
+    return place
+
+
+def point_words(x: float, y: float) -> str:
+    """Say a point: "42 % across, 61 % down", across from the left as seen from face A."""
+    return f"{100 * x:.0f} % across, {100 * y:.0f} % down"
+
+
 def drawn_x(x: float, face: str) -> float:
     """Turn a fraction into where it is drawn when one looks at that face: face B is seen mirrored.
 

@@ -13,6 +13,7 @@ from teardown.dissection.rules.places import (
     grid_of,
     place_at,
     read_place,
+    with_point,
 )
 
 fractions = st.floats(0, 1)
@@ -68,3 +69,30 @@ def test_a_zone_has_no_middle():
         Place(zone="tab").middle()
     with pytest.raises(NotAPlace, match="off the electrode"):
         place_at(1.2, 0.5, "A")
+
+
+@given(fractions, fractions, st.sampled_from("AB"))
+def test_a_point_beside_its_own_address_is_taken_and_gives_it_to_a_bare_face(x, y, face):
+    place = place_at(x, y, face)
+    assert with_point(place, x, y) == place
+    assert with_point(Place(face=face), x, y) == place
+
+
+@pytest.mark.parametrize(
+    ("address", "x", "y", "said"),
+    [
+        ("A.T1", 0.5, 0.5, "lies in A.M2, not in A.T1"),
+        ("liquid line", 0.5, 0.5, "zone with a name"),
+        ("", 0.5, 0.5, "on which face"),
+        ("A.M2", 0.5, None, "two fractions"),
+        ("A.M2", 1.2, 0.5, "off the electrode"),
+    ],
+)
+def test_a_point_that_contradicts_its_address_is_refused(address, x, y, said):
+    with pytest.raises(NotAPlace, match=said):
+        with_point(read_place(address), x, y)
+
+
+def test_a_point_moved_from_a_cell_of_the_other_grid_keeps_its_address():
+    assert with_point(read_place("A.T1"), 0.1, 0.1, "3x1").address == "A.T1"
+    assert with_point(read_place("A.T2"), 0.1, 0.1, "3x3").address == "A.T2"

@@ -82,9 +82,9 @@ def agreement(table: ArrayLike) -> Agreement:
 
 def _kappa(p: NDArray[np.float64], observed: float, n: int) -> tuple[Estimate | None, float | None]:
     rows, columns = p.sum(axis=1), p.sum(axis=0)
+    if np.isclose(rows.max(), 1) or np.isclose(columns.max(), 1):
+        return None, None  # who gives one answer alone agrees as chance does: there is nothing to estimate
     chance = float(rows @ columns)
-    if chance >= 1:
-        return None, None
     kappa = (observed - chance) / (1 - chance)
     sums = rows[:, None] + columns[None, :]
     turned = columns[:, None] + rows[None, :]

@@ -32,6 +32,7 @@ from teardown.site.demo import (
     openings,
     patterns,
     photographs,
+    reviews,
     sections,
     testing,
 )
@@ -109,6 +110,8 @@ def tell(*, cells: int, seed: int, now: dt.datetime, say: Say) -> None:
         say(f"  founded: people, materials, recipes, chambers  ({time.monotonic() - begun:.1f} s)")
         events = sorted(_events(known, stories, clock, drawn, now))
         _run(events, clock, say, begun)
+        with transaction.atomic():
+            reviews.tell(known, stories)
     Mark("told", cells, seed, now.isoformat()).write()
 
 

@@ -52,6 +52,7 @@ def test_answers_make_a_table():
 
 def test_one_answer_only_leaves_kappa_open():
     assert agreement([[7]]).kappa is None
+    assert agreement([[0, 1], [0, 41]]).kappa is None, "the second assessor never gave the first answer"
 
 
 def test_a_hundred_double_readings_are_needed_for_a_verdict():

@@ -10,6 +10,7 @@ from teardown.science.balance.draws import first_order, monte_carlo
 from teardown.science.balance.inputs import Inputs
 from teardown.science.balance.ledger import Ledger, ledger_of
 from teardown.science.balance.marks import Mark, marks_of
+from teardown.science.balance.quantiles import quantiles
 from teardown.science.balance.trust import Trust, trust_of
 from teardown.science.estimate import Estimate
 
@@ -107,7 +108,7 @@ def close_cell(inputs: Inputs, *, draws: int = DRAWS, seed: int = SEED) -> Balan
 
 
 def _shown(name: str, drawn: NDArray[np.float64]) -> Estimate:
-    low, middle, high = (float(q) for q in np.percentile(drawn, (2.5, 50.0, 97.5)))
+    low, middle, high = quantiles(drawn)
     return Estimate(
         middle, min(low, middle), max(high, middle), UNITS[name], 1, f"Monte Carlo, {drawn.size} draws"
     )

@@ -14,7 +14,7 @@ from scipy import special
 
 from teardown.science.balance.account import Values, account
 from teardown.science.balance.inputs import Inputs, Quantity
-from teardown.science.balance.microabsorption import corrected
+from teardown.science.balance.microabsorption import uncovered
 
 Floats = NDArray[np.float64]
 
@@ -163,7 +163,7 @@ def _fractions(inputs: Inputs, chance: _Chance) -> Floats:
         low, high = np.log(powder.grain_um)
         grain = np.exp(np.asarray(chance.uniform("grain size", float(low), float(high))))
         densities = np.array([solid.density_g_per_cm3 for solid in powder.solids])
-        drawn = corrected(drawn, powder.absorption_per_cm, densities, grain)
+        drawn = uncovered(drawn, powder.absorption_per_cm, densities, grain)
     hydroxide = [i for i, solid in enumerate(powder.solids) if solid.part == "hydroxide"]
     if hydroxide and powder.amorphous != (0.0, 0.0):
         share = chance.uniform("amorphous share", *powder.amorphous)

@@ -7,6 +7,7 @@ from numpy.typing import NDArray
 
 from teardown.science.balance.draws import first_order
 from teardown.science.balance.inputs import Inputs, Quantity
+from teardown.science.balance.quantiles import quantiles
 from teardown.science.balance.trust import LEDGER_PART, Trust
 from teardown.science.estimate import Estimate
 
@@ -107,5 +108,5 @@ def _why_no_shares(*, known: bool) -> str:
 
 
 def _estimate(drawn: NDArray[np.float64], unit: str) -> Estimate:
-    low, middle, high = (float(q) for q in np.percentile(drawn, (2.5, 50.0, 97.5)))
+    low, middle, high = quantiles(drawn)
     return Estimate(middle, min(low, middle), max(high, middle), unit, 1, f"Monte Carlo, {drawn.size} draws")

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from teardown.science.balance.account import Values, account
+from teardown.science.balance.draws import PLATEAU_U
 from teardown.science.balance.inputs import (
     AsBuilt,
     Handling,
@@ -33,6 +34,8 @@ COBALT_PER_CM = np.array([450.0, 147.0, 240.0, 181.0, 316.0])
 """Linear absorption of the phases above for the two tubes, 1/cm."""
 
 FRACTION_U = 0.010
+CONVERTED, UNSEEN_SHARE, GRAIN_UM, HYDROUS = (0.0, 0.2), (0.0, 0.15), (1.0, 5.0), 0.02
+"""What a doubtful measurement leaves open; its truth lies anywhere within."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,7 +47,7 @@ class Invented:
     inputs: Inputs
 
 
-def invent(seed: int, *, state: State = "discharged", noise: float = 1.0) -> Invented:
+def invent(seed: int, *, state: State = "discharged", noise: float = 1.0, doubtful: bool = False) -> Invented:
     """Invent a cell and measure it.
 
     Parameters
@@ -55,11 +58,18 @@ def invent(seed: int, *, state: State = "discharged", noise: float = 1.0) -> Inv
         How it stood when it was opened.
     noise : float
         Size of the measuring errors over the stated uncertainties; 0 measures exactly.
+    doubtful : bool
+        Measure as badly as a laboratory may: coarse grains before a copper tube, no internal standard, no
+        reference electrode, moist precipitate, hydroxide that turns into magnetite at rest.
     """
     rng = np.random.default_rng(seed)
     solids = solids_of(phase_table(), PHASES)
     exact = _exact(rng, solids, state)
-    inputs = _measured(rng, exact, state, noise)
+    if doubtful:
+        exact = replace(exact, converted=rng.uniform(*CONVERTED))
+        inputs = _measured_badly(rng, exact, state, noise)
+    else:
+        inputs = _measured(rng, exact, state, noise)
     return Invented(exact, {name: float(value) for name, value in account(exact).items()}, inputs)
 
 
@@ -178,4 +188,48 @@ def _measured(rng: np.random.Generator, exact: Values, state: State, noise: floa
         Water(read(float(exact.water_lost_g or 0.0), 0.1)),
         Handling(state_recorded=state),
         read(float(exact.oxide_at_reference or 0.0), 0.02),
+    )
+
+
+def _measured_badly(rng: np.random.Generator, exact: Values, state: State, noise: float) -> Inputs:
+    """Measure a cell with normal errors, and with hidden facts that lie anywhere within their ranges."""
+    plain = _measured(rng, exact, state, noise)
+    powder, history, dry = plain.powder, plain.history, plain.recovered.dry_g
+    true = np.array(exact.fractions)
+    hydroxide = [solid.part for solid in exact.solids].index("hydroxide")
+    unseen = np.zeros(len(true))
+    unseen[hydroxide] = share = min(rng.uniform(*UNSEEN_SHARE), 0.9 * true[hydroxide])
+    seen = (true - unseen) / (1 - share)
+    grain_um = float(np.exp(rng.uniform(*np.log(GRAIN_UM))))
+    error = powder.fractions - true / true.sum()
+    density = np.array([solid.density_g_per_cm3 for solid in exact.solids])
+    found = np.clip(as_found(seen, COPPER_PER_CM, density, grain_um) + error, 0.0, None)
+    moist = HYDROUS * true[hydroxide] * float(exact.dry_g) * noise * float(rng.standard_normal())
+
+    def blurred(plateau: Quantity, most_Ah: float) -> Quantity:
+        value = plateau.value * (1 + noise * PLATEAU_U * float(rng.standard_normal()))
+        return Quantity(min(value, most_Ah), plateau.u)
+
+    return replace(
+        plain,
+        recovered=replace(
+            plain.recovered,
+            dry_g=Quantity(dry.value + moist, dry.u),
+            converted=CONVERTED,
+            hydrous=HYDROUS,
+        ),
+        powder=replace(
+            powder,
+            fractions=found / found.sum(),
+            tube="cu",
+            grain_um=GRAIN_UM,
+            absorption_per_cm=COPPER_PER_CM,
+            amorphous=UNSEEN_SHARE,
+        ),
+        history=replace(
+            history,
+            reference_first_Ah=blurred(history.reference_first_Ah, history.reference_Ah.value),
+            last_first_Ah=blurred(history.last_first_Ah, history.last_Ah.value),
+            reference_electrode=False,
+        ),
     )

@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from teardown.dissection.views import bench, cautions, entries, instruments, keep, photographs, samples
+from teardown.dissection.views import bench, cautions, entries, instruments, keep, older, photographs, samples
 
 urlpatterns = [
     path("bench/", bench.bench, name="bench"),
@@ -11,6 +11,7 @@ urlpatterns = [
     path("bench/worker.js", bench.worker, name="bench_worker"),
     path("bench/keep/", keep.keep, name="bench_keep"),
     path("bench/keep/photograph/", keep.keep_photograph, name="bench_keep_photograph"),
+    path("bench/keep/audio/", keep.keep_audio, name="bench_keep_audio"),
     path("bench/person/", keep.person, name="bench_person"),
     path("bench/<str:code>/", bench.bench_cell, name="bench_cell"),
     path("bench/<str:code>/sheet/", bench.bench_sheet, name="bench_sheet"),
@@ -21,6 +22,7 @@ urlpatterns = [
     path("bench/<str:code>/carry-over/", bench.bench_carry_over, name="bench_carry_over"),
     path("bench/<str:code>/caution-read/", bench.caution_read, name="caution_read"),
     path("bench/<str:code>/cut/", samples.sample_cut, name="sample_cut"),
+    path("bench/<str:code>/gist/<uuid:key>/", sound.audio_gist, name="audio_gist"),
     path("bench/<str:code>/photograph/", photographs.photograph_add, name="photograph_add"),
     path("entries/<uuid:key>/", entries.entry, name="entry"),
     path("entries/<uuid:key>/amend/", entries.entry_amend, name="entry_amend"),
@@ -29,8 +31,17 @@ urlpatterns = [
     path("look-back/<str:term>/<uuid:key>/", entries.look_back_at, name="look_back_at"),
     path("instruments/", instruments.instruments, name="instruments"),
     path("instruments/<int:pk>/check/", instruments.instrument_check, name="instrument_check"),
+    path("older/", older.older_records, name="older_records"),
+    path("older/table/", older.older_table_send, name="older_table_send"),
+    path("older/photographs/", older.older_photographs_send, name="older_photographs_send"),
+    path("older/table/<int:pk>/", older.older_table, name="older_table"),
+    path("older/table/<int:pk>/columns/", older.older_explain, name="older_explain"),
+    path("older/photographs/<int:pk>/", older.older_folder, name="older_photographs"),
+    path("older/<int:pk>/apply/", older.older_apply, name="older_apply"),
+    path("older/<int:pk>/withdraw/", older.older_withdraw, name="older_withdraw"),
     path("samples/", samples.samples, name="samples"),
     path("samples/read/", samples.sample_read, name="sample_read"),
+    path("samples/read/still/", codes.sample_read_still, name="sample_read_still"),
     path("samples/<str:code>/", samples.sample, name="sample"),
     path("samples/<str:code>/hand-over/", samples.sample_hand_over, name="sample_hand_over"),
     path("samples/<str:code>/send/", samples.sample_send, name="sample_send"),
@@ -40,6 +51,9 @@ urlpatterns = [
     path("labels/", samples.labels, name="labels"),
     path("photographs/", photographs.photographs, name="photographs"),
     path("photographs/<uuid:key>/", photographs.photograph, name="photograph"),
+    path("photographs/<uuid:key>/corners/", marks.photograph_corners, name="photograph_corners"),
+    path("photographs/<uuid:key>/place/", marks.photograph_place, name="photograph_place"),
+    path("photographs/<uuid:key>/outline/", marks.photograph_outline, name="photograph_outline"),
     path("photographs/<uuid:key>/<str:size>.jpg", photographs.photograph_picture, name="photograph_picture"),
     path("cautions/", cautions.cautions, name="cautions"),
     path("cautions/<str:key>/", cautions.caution, name="caution"),

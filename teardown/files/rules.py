@@ -10,7 +10,9 @@ RASTER = {b"\x89PNG\r\n\x1a\n": "image/png", b"\xff\xd8\xff": "image/jpeg", b"RI
 FUNCTIONS = {
     "cycling.summarise": "summary of a cycling history",
     "imaging.section": "measuring of a section",
+    "imaging.rescale": "giving of another scale to a section",
     "imaging.sample": "pooling of the fields of a sample",
+    "imaging.electrode": "pooling of the samples of an electrode",
     "diffraction.fit": "fit of a pattern",
     "diffraction.external": "reading of an external refinement",
     "findings.balance": "balance of a cell",
@@ -20,6 +22,8 @@ DELIVERIES = {
     "cells.cells": "cells",
     "cycling.series": "a cycling history",
     "imaging.micrographs": "micrographs",
+    "dissection.findings": "older dissections",
+    "dissection.photographs": "older photographs",
 }
 
 

@@ -29,6 +29,7 @@ MORE = (
     ("micrographs", "Micrographs"),
     ("patterns", "Patterns"),
     ("imports", "Imports"),
+    ("older_records", "Older dissections"),
     ("labels", "Labels"),
     ("instruments", "Instruments"),
     ("vocabulary", "Vocabulary"),

@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
+from django.core.files.base import ContentFile
 from django.urls import URLPattern, get_resolver, reverse
 from django.utils import timezone
 from PIL import Image
@@ -17,6 +18,8 @@ from teardown.cells.actions import add_material, keep_study, show_import
 from teardown.diffraction.actions import add_pattern, give_fractions
 from teardown.diffraction.models import Fit
 from teardown.dissection import actions as bench
+from teardown.dissection.actions.older import show_older
+from teardown.dissection.actions.older_photographs import show_older_photographs
 from teardown.dissection.models import CautionCard
 from teardown.files.models import Run
 from teardown.files.store import keep
@@ -113,6 +116,9 @@ def things(by: User) -> dict[str, dict[str, Any]]:
     give_fractions(result="iron 61.2(8)\nmagnetite 38.8(8)", pattern=pattern, by=by, source="elsewhere")
     work_off()
     fit = Fit.objects.get()
+    older = show_older(upload=b"cell;day;dry mass (g)\nSECRETCELL-1;2031-03-04;3.4\n", by=by)
+    beside = ContentFile(b"file,cell,day\n2.tif,SECRETCELL-1,2031-03-04\n", name="list.csv")
+    folder = show_older_photographs(files=[ContentFile(picture("TIFF"), name="2.tif"), beside], by=by)
     token, _ = issue_key(user=by, name="notebook", by=by)
     fits = {name: {"pk": fit.pk} for name in ("fit", "fit_review", "fit_cif", "fit_curves")}
     return fits | {
@@ -134,6 +140,8 @@ def things(by: User) -> dict[str, dict[str, Any]]:
         "studies": {"pk": study.pk},
         "imports": {"pk": delivery.pk, "kind": "cells.cells"},
         "entries": {"key": entry.key},
+        "older": {"pk": older.pk},
+        "older_photographs": {"pk": folder.pk},
         "look-back": {"term": "iron.colour", "key": photograph.key},
         "photographs": {"key": photograph.key, "size": "small"},
         "samples": {"code": sample.code},

@@ -45,6 +45,8 @@ PAGES = {
     **dict.fromkeys(KINDS, "import"),
     "cycling.series": "series_import",
     "imaging.micrographs": "micrograph_delivery",
+    "dissection.findings": "older_table",
+    "dissection.photographs": "older_photographs",
 }
 
 

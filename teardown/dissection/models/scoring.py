@@ -10,7 +10,7 @@ from teardown.records.models import AppendOnly
 
 
 class Score(AppendOnly):
-    """What a second person says of one photograph, for one field. It stands beside the entry, never over it."""
+    """What a second person says of one photograph, for one field: beside the entry, never over it."""
 
     key = models.UUIDField(default=uuid.uuid4, unique=True, editable=False)
     photograph = models.ForeignKey(Photograph, models.PROTECT, related_name="scores")

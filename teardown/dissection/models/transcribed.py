@@ -1,4 +1,4 @@
-"""Records that were made before, or beside, this application: what was typed in from them, and their originals."""
+"""Records made before this application, or beside it: what was taken over from them, and their originals."""
 
 import uuid
 
@@ -58,7 +58,7 @@ class TranscribedPage(AppendOnly):
 
 
 class Keying(AppendOnly):
-    """A critical number as it was keyed from paper: the first time, the second, or when both were compared."""
+    """A critical number as keyed from paper: the first time, the second, or when both were compared."""
 
     class Turn(models.IntegerChoices):
         """Which keying."""

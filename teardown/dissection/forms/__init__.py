@@ -1,0 +1,39 @@
+"""What may be typed at the desk."""
+
+from teardown.dissection.forms.desk import (
+    AmendForm,
+    BackForm,
+    CautionForm,
+    CheckForm,
+    CloseForm,
+    CutForm,
+    HandOverForm,
+    InstrumentForm,
+    LabelPhotoForm,
+    LabelsForm,
+    LateForm,
+    MountForm,
+    OrderForm,
+    PlanForm,
+    PolishForm,
+    WithdrawForm,
+)
+
+__all__ = [
+    "AmendForm",
+    "BackForm",
+    "CautionForm",
+    "CheckForm",
+    "CloseForm",
+    "CutForm",
+    "HandOverForm",
+    "InstrumentForm",
+    "LabelPhotoForm",
+    "LabelsForm",
+    "LateForm",
+    "MountForm",
+    "OrderForm",
+    "PlanForm",
+    "PolishForm",
+    "WithdrawForm",
+]

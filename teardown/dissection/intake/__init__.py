@@ -1,0 +1,1 @@
+"""Reads older records of dissections: tables and folders of photographs. Writes nothing."""

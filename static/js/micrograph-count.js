@@ -1,6 +1,6 @@
 // Counting by eye: one place after the other under a cross, answered by a key or a button; a draft stays in this browser.
 
-const TILE = 512;
+import { tiles } from "./micrograph-map.js";
 
 class Counter {
   constructor(root) {
@@ -22,16 +22,12 @@ class Counter {
 
   open() {
     const L = window.L;
-    const { width, height, levels, tiles } = this.root.dataset;
+    const { width, height, levels } = this.root.dataset;
     this.map = L.map(this.find("map"), {
       crs: L.CRS.Simple, zoomSnap: 0.25, attributionControl: false, zoomControl: false, minZoom: -Number(levels), maxZoom: 4, keyboard: false, zoomAnimation: false, fadeAnimation: false,
     });
-    const layer = L.tileLayer(tiles, {
-      tileSize: TILE, minNativeZoom: 1 - Number(levels), maxNativeZoom: 0, minZoom: -12, maxZoom: 4, noWrap: true,
-      bounds: L.latLngBounds(L.latLng(0, 0), L.latLng(-Number(height), Number(width))),
-    });
-    layer.getTileUrl = (at) => tiles.replace(/0\/0\/0(\.\w+)$/, `${-at.z}/${at.x}/${at.y}$1`);
-    layer.addTo(this.map);
+    const bounds = L.latLngBounds(L.latLng(0, 0), L.latLng(-Number(height), Number(width)));
+    tiles(L, this.root.dataset.tiles, Number(levels), { bounds }).addTo(this.map);
     this.cross = document.createElement("div");
     this.cross.className = "viewer-cross fine";
     this.find("map").append(this.cross);

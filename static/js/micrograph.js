@@ -1,58 +1,24 @@
 // One micrograph: deep zoom with the classes drawn over it, outlines drawn by mouse, finger and keyboard.
 
-const TILE = 512;
+import { Picture } from "./micrograph-map.js";
+
 const KINDS = { outline: "#f6d743", exclusion: "#b9a2d8", face: "#7fd6c2", strip: "#b9a2d8" };
 
-/** The tiles of one address: zoom 0 is full resolution, -1 half of it, and so on. */
-function tiles(L, address, levels, options) {
-  const layer = L.tileLayer(address, {
-    tileSize: TILE, minNativeZoom: 1 - levels, maxNativeZoom: 0, minZoom: -12, maxZoom: 4, noWrap: true, keepBuffer: 3, ...options,
-  });
-  layer.getTileUrl = (at) => address.replace(/0\/0\/0(\.\w+)$/, `${-at.z}/${at.x}/${at.y}$1`);
-  return layer;
-}
-
-class Viewer {
+class Viewer extends Picture {
   constructor(root) {
-    this.root = root;
-    this.L = window.L;
-    this.width = Number(root.dataset.width);
-    this.height = Number(root.dataset.height);
-    this.levels = Number(root.dataset.levels);
-    this.pixel = Number(root.dataset.pixelUm) || 0;
-    this.find = (name) => root.querySelector(`[data-${name}]`);
-    this.open();
-    this.listen();
-  }
-
-  at(x, y) { return this.L.latLng(-y, x); }
-
-  open() {
-    const place = this.find("map");
-    place.replaceChildren();
-    this.bounds = this.L.latLngBounds(this.at(0, 0), this.at(this.width, this.height));
-    this.map = this.L.map(place, {
-      crs: this.L.CRS.Simple, zoomSnap: 0.25, zoomDelta: 0.5, preferCanvas: true, attributionControl: false, zoomControl: false,
-      minZoom: -this.levels - 1, maxZoom: 4, maxBounds: this.bounds.pad(0.3), keyboardPanDelta: 40, zoomAnimation: false, fadeAnimation: false,
-    });
-    tiles(this.L, this.root.dataset.tiles, this.levels, { bounds: this.bounds }).addTo(this.map);
-    this.map.createPane("classes").style.zIndex = 300;
+    super(root);
     this.showClasses("fill");
-    this.map.fitBounds(this.bounds);
-    this.cross = document.createElement("div");
-    this.cross.className = "viewer-cross";
-    place.append(this.cross);
     this.lines = this.L.layerGroup().addTo(this.map);
     this.sketch = this.L.layerGroup().addTo(this.map);
     this.drawKept();
-    this.tellScale();
+    this.listen();
   }
 
   showClasses(style) {
     const address = this.root.dataset.classes;
     if (!address) return;
     this.classes?.remove();
-    this.classes = tiles(this.L, address.replace("/fill/", `/${style}/`), this.levels, { bounds: this.bounds, pane: "classes" }).addTo(this.map);
+    this.classes = this.layer(address.replace("/fill/", `/${style}/`));
     this.setOpacity();
   }
 
@@ -72,25 +38,13 @@ class Viewer {
     (kind === "face" || corners.length < 3 ? this.L.polyline(corners, look) : this.L.polygon(corners, look)).addTo(group);
   }
 
-  tellScale() {
-    const bar = this.find("bar");
-    const perPixel = 2 ** -this.map.getZoom() * (this.pixel || 1);
-    const wanted = perPixel * 120;
-    const ten = 10 ** Math.floor(Math.log10(wanted));
-    const length = [5, 2, 1].map((n) => n * ten).find((n) => n <= wanted) || ten;
-    bar.style.width = `${Math.round(length / perPixel)}px`;
-    bar.textContent = `${Number(length.toPrecision(3))} ${this.pixel ? "µm" : "px"}`;
-    this.find("map").classList.toggle("near", this.map.getZoom() >= 1);
-  }
-
   listen() {
     const on = (name, event, what) => this.find(name)?.addEventListener(event, what);
     on("opacity", "input", () => this.setOpacity());
     on("style", "change", (event) => this.showClasses(event.target.value));
-    on("whole", "click", () => this.map.fitBounds(this.bounds));
+    on("whole", "click", () => this.whole());
     on("bare", "click", () => this.press("bare"));
     on("blink", "click", () => this.blink());
-    this.map.on("zoomend", () => this.tellScale());
     this.map.on("mousemove", ({ latlng }) => this.tellPlace(latlng));
     this.root.addEventListener("keydown", (event) => this.key(event));
     this.drawing = new Drawing(this);
@@ -156,8 +110,7 @@ class Drawing {
 
   corner(place) {
     if (!this.active) return;
-    const clamp = (value, most) => Math.min(Math.max(value, 0), most);
-    this.points.push([clamp(place.lng, this.viewer.width), clamp(-place.lat, this.viewer.height)].map((v) => Math.round(v * 10) / 10));
+    this.points.push(this.viewer.pixels(place));
     this.show();
   }
 

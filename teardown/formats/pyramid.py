@@ -35,9 +35,11 @@ def pyramid_bytes(array: NDArray[np.uint8], *, classes: bool = False) -> bytes:
     options = (
         {"compression": "deflate", "region_shrink": "mode"} if classes else {"compression": "jpeg", "Q": 88}
     )
+    # readers refuse tiles much larger than the picture; sides of tiles are multiples of 16 (TIFF 6.0, 15)
+    side = min(TILE, -(-max(array.shape) // 16) * 16)
     return bytes(
         picture.tiffsave_buffer(
-            tile=True, tile_width=TILE, tile_height=TILE, pyramid=True, bigtiff=False, **options
+            tile=True, tile_width=side, tile_height=side, pyramid=True, bigtiff=False, **options
         )
     )
 

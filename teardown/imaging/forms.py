@@ -172,3 +172,36 @@ class TieForm(forms.Form):
 
     sample = SampleField(label="Sample")
     reason = forms.CharField(label="Reason, if it changes", required=False, max_length=200)
+
+
+class CropForm(forms.Form):
+    """Which crop is looked at, and with which thresholds."""
+
+    x = forms.FloatField()
+    y = forms.FloatField()
+    lower = forms.FloatField()
+    upper = forms.FloatField()
+    hatched = forms.BooleanField(required=False)
+
+
+class ByHandForm(forms.Form):
+    """Thresholds set by hand, and why."""
+
+    lower = forms.FloatField(widget=forms.HiddenInput)
+    upper = forms.FloatField(widget=forms.HiddenInput)
+    reason = forms.CharField(label="Reason", max_length=200)
+
+
+class AgainForm(forms.Form):
+    """Measure fields again beside what stands, and why."""
+
+    which = forms.ChoiceField(
+        label="Which",
+        choices=[("earlier", "those measured by an earlier version"), ("all", "all of them")],
+        widget=forms.RadioSelect,
+    )
+    reason = forms.CharField(
+        label="Reason",
+        max_length=200,
+        help_text="For example: the method changed its version, or levels were pinned since.",
+    )

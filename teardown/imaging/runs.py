@@ -3,11 +3,23 @@
 from collections.abc import Iterable
 from typing import Any
 
-from teardown.dissection.models import Sample
+from django.core.exceptions import ValidationError
+from django.db.models import Q
+
+from teardown.dissection.models import Part, Sample
 from teardown.files.models import Run
 from teardown.files.runs import ask
 from teardown.files.tasks import ring_on_commit
-from teardown.imaging.models import Levels, Micrograph, Region, Review, ScaleClaim, SectionResult, Tie
+from teardown.imaging.models import (
+    Levels,
+    Micrograph,
+    Region,
+    Review,
+    SampleMeasure,
+    ScaleClaim,
+    SectionResult,
+    Tie,
+)
 
 
 def tie_of(micrograph: Micrograph) -> Tie | None:
@@ -31,16 +43,19 @@ def regions_of(micrograph: Micrograph) -> list[Region]:
 def standing(micrographs: Iterable[Micrograph]) -> dict[int, SectionResult]:
     """Give each micrograph's standing result: the latest accepted, else the latest that nobody rejected.
 
-    Three queries, however many micrographs.
+    What was measured again for comparison stands only once it is accepted. Three queries, however many
+    micrographs.
     """
     results = list(
-        SectionResult.objects.filter(micrograph__in=list(micrographs)).select_related("run").order_by("pk")
+        SectionResult.objects.filter(micrograph__in=list(micrographs))
+        .select_related("run__asked_by")
+        .order_by("pk")
     )
     verdicts = verdicts_on([result.run_id for result in results])
     found: dict[int, SectionResult] = {}
     for wanted in ("", Review.Verdict.ACCEPT):
         for result in results:
-            if verdicts.get(result.run_id, "") == wanted:
+            if verdicts.get(result.run_id, "") == wanted and not (result.held and not wanted):
                 found[result.micrograph_id] = result
     return found
 
@@ -51,7 +66,10 @@ def verdicts_on(runs: Iterable[int]) -> dict[int, str]:
 
 
 def section_settings(micrograph: Micrograph, **more: Any) -> dict[str, Any]:
-    """Gather what a measurement of this micrograph depends on, as it is known now."""
+    """Gather what a measurement of this micrograph depends on, as it is known now.
+
+    ``more`` goes before it: levels set by hand, a trained classifier, the word that it is held.
+    """
     claim = micrograph.scale_claims.filter(chosen=True, by__isnull=False).order_by("-pk").first()
     asked: dict[str, Any] = {"regions": _regions_data(regions_of(micrograph))}
     if claim is not None:
@@ -75,6 +93,32 @@ def scale_data(claim: ScaleClaim) -> dict[str, Any]:
         "source": claim.source,
         "pixel_width_um": claim.pixel_width_um,
         "pixel_height_um": claim.pixel_height_um,
+    }
+
+
+def manual_levels(result: SectionResult, lower: float, upper: float) -> dict[str, Any]:
+    """Give levels for two thresholds, as a run is asked with them.
+
+    Raises
+    ------
+    ValidationError
+        If pore, the thresholds and metal do not rise in this order.
+    """
+    from teardown.science.errors import Refusal
+    from teardown.science.stereology.levels import levels_from_thresholds
+
+    found = result.levels
+    try:
+        levels = levels_from_thresholds(found["pore"], found["metal"], lower, upper)
+    except Refusal as refusal:
+        raise ValidationError(str(refusal)) from refusal
+    return {
+        "pore": levels.pore,
+        "oxides": list(levels.oxides),
+        "metal": levels.metal,
+        "bright": found.get("bright"),
+        "thresholds": [lower, upper],
+        "source": "manual",
     }
 
 
@@ -145,6 +189,39 @@ def ask_pooled(sample: Sample, *, by: Any) -> Run | None:
     return run
 
 
+def ask_electrode(part: Part, *, by: Any) -> Run | None:
+    """Ask for the samples of an electrode to be pooled; None below two measured samples."""
+    latest = latest_pools(part)
+    if len(latest) < 2:
+        return None
+    runs = Run.objects.in_bulk(latest.values())
+    run = ask(
+        "imaging.electrode",
+        subject=part,
+        by=by,
+        settings_={"samples": sorted(latest), "runs": sorted(latest.values())},
+        inputs={f"sample {sample}": runs[number] for sample, number in latest.items()},
+    )
+    ring_on_commit(run)
+    return run
+
+
+def latest_pools(part: Part) -> dict[int, int]:
+    """Give the latest pooling run of each measured sample that came from a part, by the sample's number.
+
+    Pieces cut from a sample count with what they were cut from only where that was not measured itself.
+    """
+    generations = Q()
+    line = "sample__part"
+    for _ in range(4):
+        generations |= Q(**{line: part})
+        line = line.replace("__part", "__parent__part")
+    rows = SampleMeasure.objects.filter(generations).order_by("run").values_list("sample", "run")
+    latest = dict(rows)
+    parents = dict(Sample.objects.filter(pk__in=latest).values_list("pk", "parent"))
+    return {sample: run for sample, run in latest.items() if parents[sample] not in latest}
+
+
 class PoolAfter:
     """Written last among a field's rows: asks for its sample to be pooled, now that the field counts."""
 
@@ -157,3 +234,17 @@ class PoolAfter:
         tie = tie_of(self.micrograph)
         if tie is not None and tie.sample is not None:
             ask_pooled(tie.sample, by=self.by)
+
+
+class ElectrodeAfter:
+    """Written last among a sample's rows: asks for its electrode to be pooled, now that the sample counts."""
+
+    def __init__(self, sample: Sample, by: Any) -> None:
+        """Keep which sample was pooled and who asked."""
+        self.sample, self.by = sample, by
+
+    def save(self) -> None:
+        """Ask."""
+        part = self.sample.origin
+        if part is not None:
+            ask_electrode(part, by=self.by)

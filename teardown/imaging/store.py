@@ -1,8 +1,12 @@
 """Pictures for the screen, made from originals and kept until someone clears them away; losing them loses
 nothing."""
 
-from collections.abc import Sequence
+import io
+import json
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 from django.core.files.base import ContentFile
 
@@ -119,6 +123,159 @@ def tile_of(path: Path, level: int, column: int, row: int, style: str = "") -> b
     from teardown.science.stereology.overlay import tint
 
     return png_bytes(tint(tile, style, origin=(row * TILE, column * TILE)))  # type: ignore[arg-type]
+
+
+@dataclass(frozen=True, slots=True)
+class Window:
+    """A rectangle of pixels of a picture."""
+
+    left: int
+    top: int
+    width: int
+    height: int
+
+
+def window_round(
+    micrograph: Micrograph, x: float, y: float, side: int, *, result: SectionResult | None = None
+) -> Window:
+    """Give the window of at most ``side`` pixels round a place, moved so that it lies inside the picture.
+
+    With a result it keeps to the rows that were measured: the information strip stays outside.
+    """
+    first, last = _section_rows(result, micrograph.height_px) if result else (0, micrograph.height_px)
+    width, height = min(side, micrograph.width_px), min(side, last - first)
+    left = min(max(round(x - width / 2), 0), micrograph.width_px - width)
+    top = min(max(round(y - height / 2), first), last - height)
+    return Window(left, top, width, height)
+
+
+def classes_within(result: SectionResult, window: Window) -> Any:
+    """Give the class codes of a window, uint8 of shape (height, width)."""
+    from teardown.formats.pyramid import TILE, read_tile
+
+    path = classes_of(result)
+    columns = range(window.left // TILE, (window.left + window.width - 1) // TILE + 1)
+    rows = range(window.top // TILE, (window.top + window.height - 1) // TILE + 1)
+    import numpy as np
+
+    empty = np.full((TILE, TILE), 3, np.uint8)
+    whole = np.block(
+        [
+            [empty if (tile := read_tile(path, 0, c, r, beyond=3)) is None else tile for c in columns]
+            for r in rows
+        ]
+    )
+    top, left = window.top - rows[0] * TILE, window.left - columns[0] * TILE
+    return np.ascontiguousarray(whole[top : top + window.height, left : left + window.width])
+
+
+def calm_window(micrograph: Micrograph, result: SectionResult, window: Window) -> Any:
+    """Give a window of the original pixels as a measurement saw them: light evened, noise calmed; float32.
+
+    It must keep to the rows that were measured. Made once for a window and kept in steps of 1/65535, so that
+    sliders read it in no time.
+
+    Raises
+    ------
+    Refusal
+        If the picture is too large to be opened while a person waits.
+    """
+    import numpy as np
+
+    where = f"{window.left}-{window.top}-{window.width}x{window.height}"
+    name = f"windows/{micrograph.receipt.file.sha256}-{micrograph.page}-{result.run_id}-{where}.npy"
+    if not derived().exists(name):
+        from teardown.science.stereology.preview import calm_crop
+        from teardown.science.stereology.shading import Gain
+
+        found = result.levels
+        first, last = _section_rows(result, micrograph.height_px)
+        gain = Gain(tuple(found["gain"])) if any(found["gain"]) else None
+        calm = calm_crop(
+            pixels_within(micrograph, window),
+            gain=gain,
+            corner=(window.top - first, window.left),
+            shape=(last - first, micrograph.width_px),
+            noise=found["noise"],
+        )
+        out = io.BytesIO()
+        np.save(out, np.clip(np.rint(calm * 65535), 0, 65535).astype(np.uint16))
+        _put(name, out.getvalue())
+    return np.load(io.BytesIO(_get(name)), allow_pickle=False).astype(np.float32) / np.float32(65535)
+
+
+def _section_rows(result: SectionResult, rows: int) -> tuple[int, int]:
+    """Give the first row of the section and the one after its last: the picture without its strip."""
+    strip = result.sums.get("strip")
+    if not strip:
+        return 0, rows
+    top, bottom = int(strip[0]), int(strip[1])
+    return (0, top) if top > rows - bottom else (bottom, rows)
+
+
+def preview_of(calm: Any, result: SectionResult, levels: Mapping[str, Any], inside: Any) -> Any:
+    """Read a calmed window with other levels, by the steps and the strictness that measured the result."""
+    from teardown.science.stereology.bodies import Strictness
+    from teardown.science.stereology.classes import Levels
+    from teardown.science.stereology.preview import preview
+
+    tried = Levels(
+        levels["pore"],
+        tuple(levels["oxides"]),
+        levels["metal"],
+        levels.get("bright"),
+        "manual",
+        thresholds=tuple(levels["thresholds"]),
+    )
+    tests = Strictness(**result.levels["settings"]["strictness"])
+    return preview(calm, tried, result.levels["edge_sigma_px"], tests=tests, valid=inside)
+
+
+def pixels_within(micrograph: Micrograph, window: Window) -> Any:
+    """Give the original greys of a window, float32 from 0 to 1."""
+    from teardown.formats.micrograph import read_micrograph
+
+    picture = read_micrograph(read(micrograph.receipt.file), page=micrograph.page)
+    return picture.grey[
+        window.top : window.top + window.height, window.left : window.left + window.width
+    ].copy()
+
+
+def change_tile_of(
+    before: SectionResult, after: SectionResult, level: int, column: int, row: int
+) -> bytes | None:
+    """Give one tile of what changed between two results. None outside the picture."""
+    from teardown.formats.pyramid import TILE, png_bytes, read_tile
+    from teardown.science.stereology.changes import tint_changes
+
+    tiles = [read_tile(classes_of(result), level, column, row, beyond=3) for result in (before, after)]
+    if tiles[0] is None or tiles[1] is None:
+        return None
+    return png_bytes(tint_changes(tiles[0], tiles[1], origin=(row * TILE, column * TILE)))
+
+
+def changes_of(before: SectionResult, after: SectionResult) -> list[list[int]]:
+    """Count the pixels that changed class between two results, by what they were and are; tile by tile."""
+    if before.class_map is None or after.class_map is None:
+        raise FileNotFoundError("One of the runs left no class map.")
+    name = f"changes/{before.class_map.sha256[:32]}-{after.class_map.sha256[:32]}.json"
+    if not derived().exists(name):
+        from teardown.formats.pyramid import TILE, read_tile
+        from teardown.science.stereology.changes import change_table
+
+        paths = [classes_of(result) for result in (before, after)]
+        rows, columns = (
+            -(-side // TILE) for side in (before.micrograph.height_px, before.micrograph.width_px)
+        )
+        total: Any = 0
+        for row in range(rows):
+            for column in range(columns):
+                one, other = (read_tile(path, 0, column, row, beyond=3) for path in paths)
+                if one is not None and other is not None:
+                    total = total + change_table(one, other)
+        total[3, 3] -= rows * columns * TILE**2 - before.micrograph.height_px * before.micrograph.width_px
+        _put(name, json.dumps(total.tolist()).encode())
+    return list(json.loads(_get(name)))
 
 
 def _put(name: str, content: bytes) -> None:

@@ -171,6 +171,7 @@ WORK = {
     "imaging.section": ("teardown.imaging.measure.section", "1"),
     "imaging.rescale": ("teardown.imaging.measure.rescale", "1"),
     "imaging.sample": ("teardown.imaging.measure.sample", "1"),
+    "imaging.electrode": ("teardown.imaging.measure.electrode", "1"),
     "diffraction.fit": ("teardown.diffraction.measure.fit", "1"),
     "diffraction.external": ("teardown.diffraction.measure.external", "1"),
     "findings.balance": ("teardown.findings.measure.balance", "1"),

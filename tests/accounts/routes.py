@@ -24,7 +24,7 @@ from teardown.dissection.models import CautionCard
 from teardown.files.models import Run
 from teardown.files.store import keep
 from teardown.files.tasks import work_off
-from teardown.imaging.actions import add_micrograph
+from teardown.imaging.actions import add_micrograph, remeasure
 from teardown.imaging.models import ImagingSession
 from teardown.science.crystallography.phantoms import powder_pattern
 from tests.makers import NOW, make_build, make_cell, make_revision, make_test
@@ -108,6 +108,7 @@ def things(by: User) -> dict[str, dict[str, Any]]:
     mount = bench.mount_samples(samples=[(sample, "across")], by=by)
     micrograph = add_micrograph(picture=picture("PNG"), name="1.png", by=by, pixel_size_um=0.2, sample=sample)
     session = ImagingSession.objects.create(name="one evening")
+    again = remeasure(micrographs=[micrograph], reason="the method changed", by=by)
     made = powder_pattern({"iron": 0.6, "magnetite": 0.4}, anode="cu", seed=1)
     lines = [f"{a:.3f} {c:.0f}" for a, c in zip(made.two_theta_deg, made.counts, strict=True)]
     pattern = add_pattern(
@@ -121,42 +122,48 @@ def things(by: User) -> dict[str, dict[str, Any]]:
     folder = show_older_photographs(files=[ContentFile(picture("TIFF"), name="2.tif"), beside], by=by)
     token, _ = issue_key(user=by, name="notebook", by=by)
     fits = {name: {"pk": fit.pk} for name in ("fit", "fit_review", "fit_cif", "fit_curves")}
-    return fits | {
-        "patterns": {"pk": pattern.pk},
-        "micrograph-sessions": {"pk": session.pk},
-        "marks": {"kind": "micrograph", "pk": micrograph.pk},
-        "keys": {"pk": token.pk},
-        "people": {"username": by.username},
-        "files": {"sha256": keep(b"abc", by=by).file.sha256},
-        "runs": {"pk": run.pk},
-        "vocabulary": {"key": "end.leak", "kind": "mode"},
-        "recipes": {"code": RECIPE, "number": revision.number},
-        "builds": {"code": cell.build.code},
-        "cells": {"code": CELL},
-        "bench": {"code": CELL},
-        "materials": {"pk": material.pk},
-        "tests": {"pk": test.pk},
-        "protocols": {"code": test.protocol.protocol.code},
-        "studies": {"pk": study.pk},
-        "imports": {"pk": delivery.pk, "kind": "cells.cells"},
-        "entries": {"key": entry.key},
-        "older": {"pk": older.pk},
-        "older_photographs": {"pk": folder.pk},
-        "look-back": {"term": "iron.colour", "key": photograph.key},
-        "photographs": {"key": photograph.key, "size": "small"},
-        "samples": {"code": sample.code},
-        "orders": {"pk": order.pk},
-        "mounts": {"code": mount.code},
-        "cautions": {"key": CautionCard.objects.order_by("pk").values_list("key", flat=True)[0]},
-        "micrographs": {
-            "pk": micrograph.pk,
-            "level": 0,
-            "column": 0,
-            "row": 0,
-            "run": run.pk,
-            "style": "fill",
-        },
-    }
+    remeasured = ("micrographs_remeasured", "micrographs_remeasured_judge")
+    return (
+        fits
+        | {name: {"pk": again.pk} for name in remeasured}
+        | {
+            "patterns": {"pk": pattern.pk},
+            "micrograph-sessions": {"pk": session.pk},
+            "marks": {"kind": "micrograph", "pk": micrograph.pk},
+            "keys": {"pk": token.pk},
+            "people": {"username": by.username},
+            "files": {"sha256": keep(b"abc", by=by).file.sha256},
+            "runs": {"pk": run.pk},
+            "vocabulary": {"key": "end.leak", "kind": "mode"},
+            "recipes": {"code": RECIPE, "number": revision.number},
+            "builds": {"code": cell.build.code},
+            "cells": {"code": CELL},
+            "bench": {"code": CELL},
+            "materials": {"pk": material.pk},
+            "tests": {"pk": test.pk},
+            "protocols": {"code": test.protocol.protocol.code},
+            "studies": {"pk": study.pk},
+            "imports": {"pk": delivery.pk, "kind": "cells.cells"},
+            "entries": {"key": entry.key},
+            "older": {"pk": older.pk},
+            "older_photographs": {"pk": folder.pk},
+            "look-back": {"term": "iron.colour", "key": photograph.key},
+            "photographs": {"key": photograph.key, "size": "small"},
+            "samples": {"code": sample.code},
+            "orders": {"pk": order.pk},
+            "mounts": {"code": mount.code},
+            "cautions": {"key": CautionCard.objects.order_by("pk").values_list("key", flat=True)[0]},
+            "micrographs": {
+                "pk": micrograph.pk,
+                "level": 0,
+                "column": 0,
+                "row": 0,
+                "run": run.pk,
+                "after": run.pk,
+                "style": "fill",
+            },
+        }
+    )
 
 
 def picture(kind: str) -> bytes:

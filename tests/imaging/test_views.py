@@ -262,14 +262,3 @@ def test_a_face_gives_a_profile(client, operator, measured):
     result = SectionResult.objects.filter(micrograph=one).first()
     assert len(result.sums["profile"]) == 10
     assert b"From face to core" in client.get(reverse("micrograph", args=[one])).content
-
-
-def test_the_whole_list_is_measured_again_as_asked(client, operator, measured):
-    """Only those that the address asks for; a question that was answered is not asked twice."""
-    from teardown.files.models import Run
-
-    client.force_login(operator)
-    before = Run.objects.count()
-    response = client.post(reverse("micrographs_again") + "?sample=1234567A", follow=True)
-    assert b"2 are measured again" in response.content
-    assert Run.objects.count() == before

@@ -9,8 +9,15 @@ from teardown.imaging.actions.adding import (
     apply_pictures,
     plan_pictures,
 )
+from teardown.imaging.actions.counting import ANSWERS, add_count
 from teardown.imaging.actions.describing import claim_scale, draw_region, tie
-from teardown.imaging.actions.measuring import ANSWERS, add_count, measure_again, pin_levels, review
+from teardown.imaging.actions.measuring import (
+    measure_again,
+    measure_with_thresholds,
+    pin_levels,
+    review,
+)
+from teardown.imaging.actions.remeasuring import keep_earlier, remeasure, take_up
 
 __all__ = [
     "ANSWERS",
@@ -23,9 +30,13 @@ __all__ = [
     "apply_pictures",
     "claim_scale",
     "draw_region",
+    "keep_earlier",
     "measure_again",
+    "measure_with_thresholds",
     "pin_levels",
     "plan_pictures",
+    "remeasure",
     "review",
+    "take_up",
     "tie",
 ]

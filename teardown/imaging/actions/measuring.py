@@ -1,6 +1,6 @@
-"""Have micrographs measured, judge what was measured, pin a session's levels, count by eye."""
+"""Have micrographs measured, judge what was measured, pin a session's levels."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from django.core.exceptions import ValidationError
@@ -8,9 +8,16 @@ from django.db import transaction
 
 from teardown.accounts.roles import demand
 from teardown.files.models import Run
-from teardown.imaging.models import Count, ImagingSession, Levels, Micrograph, Review, SectionResult
-from teardown.imaging.runs import ask_pooled, ask_section, standing, tie_of
-from teardown.imaging.store import classes_at
+from teardown.imaging.models import (
+    FieldMeasure,
+    HeldMeasure,
+    ImagingSession,
+    Levels,
+    Micrograph,
+    Review,
+    SectionResult,
+)
+from teardown.imaging.runs import ask_pooled, ask_section, manual_levels, standing, tie_of
 from teardown.records.actions import record
 
 
@@ -25,12 +32,49 @@ def measure_again(*, micrographs: Sequence[Micrograph], by: Any, **settings_: An
 
 
 @transaction.atomic
+def measure_with_thresholds(
+    *, micrograph: Micrograph, lower: float, upper: float, reason: str, by: Any
+) -> Run:
+    """Have a micrograph measured with two thresholds that a person set; what was measured before stays.
+
+    ``lower`` is the grey that parts pore from oxide, ``upper`` oxide from metal, on the scale of the standing
+    result's levels. Levels, blur and strictness else are those of that result.
+
+    Raises
+    ------
+    ValidationError
+        If nothing was measured yet, no reason is given, or the thresholds are out of order.
+    """
+    demand(by, "measures.run")
+    result = standing([micrograph]).get(micrograph.pk)
+    if result is None:
+        raise ValidationError("The picture must be measured once before its levels can be adjusted.")
+    if not reason.strip():
+        raise ValidationError("Say why the levels are set by hand.")
+    run = ask_section(
+        micrograph,
+        by=by,
+        levels=manual_levels(result, lower, upper),
+        edge_sigma_px=result.levels["edge_sigma_px"],
+        reason=reason.strip(),
+    )
+    payload = {"run": run.pk, "lower": lower, "upper": upper, "from_run": result.run_id}
+    record(verb="set levels by hand", subject=micrograph, by=by, reason=reason, payload=payload)
+    return run
+
+
+@transaction.atomic
 def review(*, result: SectionResult, verdict: str, by: Any, reason: str = "") -> Review:
-    """Accept or reject a measurement; the sample is pooled again from what stands."""
+    """Accept or reject a measurement; the sample is pooled again from what stands.
+
+    A measurement that was held for comparison becomes a number of the books when it is accepted.
+    """
     demand(by, "measures.review")
     word = Review(micrograph=result.micrograph, run=result.run, verdict=verdict, reason=reason.strip(), by=by)
     word.full_clean()
     word.save()
+    if result.held and verdict == Review.Verdict.ACCEPT:
+        take_in(result)
     tied = tie_of(result.micrograph)
     if tied is not None and tied.sample is not None:
         ask_pooled(tied.sample, by=by)
@@ -54,6 +98,7 @@ def pin_levels(
     by: Any,
     edge_sigma_px: float | None = None,
     source: str = "confirmed",
+    evidence: Mapping[str, Any] | None = None,
 ) -> Levels:
     """Fix the grey levels of a microscope session; its fields are measured with them from now on."""
     demand(by, "micrographs.add")
@@ -64,6 +109,7 @@ def pin_levels(
         metal=metal,
         edge_sigma_px=edge_sigma_px,
         source=source,
+        evidence=dict(evidence or {}),
         by=by,
     )
     levels.full_clean()
@@ -74,86 +120,34 @@ def pin_levels(
         verb="pinned levels",
         subject=session,
         by=by,
-        payload={"pore": pore, "oxide": oxide, "metal": metal, "edge_sigma_px": edge_sigma_px},
+        payload={
+            "pore": pore,
+            "oxide": oxide,
+            "metal": metal,
+            "edge_sigma_px": edge_sigma_px,
+            "source": source,
+        },
     )
     return levels
 
 
-ANSWERS = ("pore", "oxide", "metal", "pore or oxide", "oxide or metal", "pore or metal", "cannot tell")
-
-
-def add_count(
-    *, micrograph: Micrograph, kind: str, seed: int, answers: Sequence[Sequence[Any]], by: Any
-) -> Count:
-    """Keep a count by eye, with what it says and how it stands beside the computer's classes.
-
-    ``answers`` are rows of x, y and an answer of :data:`ANSWERS`.
-
-    Raises
-    ------
-    ValidationError
-        If an answer is none of those, or fewer than ten were given.
-    """
-    demand(by, "measures.review")
-    rows = [[float(x), float(y), str(answer)] for x, y, answer in answers]
-    strange = {str(row[2]) for row in rows} - set(ANSWERS)
-    if strange:
-        raise ValidationError(f"{', '.join(sorted(strange))} is no answer. Say one of {', '.join(ANSWERS)}.")
-    if len(rows) < 10:
-        raise ValidationError(f"{len(rows)} answers are too few to say anything. Count at least ten.")
-    result = standing([micrograph]).get(micrograph.pk)
-    found = _crossings(rows) if kind == Count.Kind.CROSSINGS else _points(rows, result)
-    with transaction.atomic():
-        count = Count(
-            micrograph=micrograph,
-            kind=kind,
-            seed=seed,
-            answers=rows,
-            found=found,
-            run=result.run if result else None,
-            by=by,
-        )
-        count.full_clean()
-        count.save()
-        payload = {"kind": kind, "answers": len(rows)}
-        record(verb="counted by eye", subject=micrograph, by=by, payload=payload)
-    return count
-
-
-def _points(rows: Sequence[Sequence[Any]], result: SectionResult | None) -> dict[str, Any]:
-    """Give each class's share with half points on borders; and pair sure points with the computer's
-    classes."""
-    from teardown.science.stereology.counting import paired, single_field_fraction
-
-    told = [row for row in rows if row[2] != "cannot tell"]
-    found: dict[str, Any] = {"cannot_tell": len(rows) - len(told)}
-    for name in ("pore", "oxide", "metal"):
-        hits = sum(1.0 if row[2] == name else 0.5 if name in row[2].split(" or ") else 0.0 for row in told)
-        found[name] = single_field_fraction(hits, len(told)).as_dict()
-    sure = [row for row in told if row[2] in ("pore", "oxide", "metal")]
-    computer = classes_at(result, [(row[0], row[1]) for row in sure]) if result else []
-    kept = [(row, code) for row, code in zip(sure, computer, strict=False) if code in (0, 1, 2)]
-    if kept:
-        pair = paired(
-            [("pore", "oxide", "metal").index(row[2]) for row, _ in kept], [code for _, code in kept]
-        )
-        found["paired"] = {
-            "table": pair.table,
-            "difference": pair.difference,
-            "standard_error": pair.standard_error,
-            "p": pair.p,
-            "agreement": pair.agreement,
-            "points": len(kept),
-        }
-    return found
-
-
-def _crossings(rows: Sequence[Sequence[Any]]) -> dict[str, Any]:
-    from teardown.science.stereology.counting import crossing_coverage
-
-    tally = {name: sum(row[2] == name for row in rows) for name in ("oxide", "pore")}
-    if not sum(tally.values()):
-        raise ValidationError("No crossing was called oxide or pore.")
-    unsure = len(rows) - sum(tally.values())
-    coverage = crossing_coverage(tally["oxide"], tally["pore"], unsure)
-    return {"coverage": coverage.as_dict(), "cannot_tell": unsure}
+def take_in(result: SectionResult) -> None:
+    """Enter the numbers of a held run into the books, once."""
+    if FieldMeasure.objects.filter(run=result.run_id).exists():
+        return
+    columns = (
+        "micrograph_id",
+        "run_id",
+        "quantity",
+        "value",
+        "low",
+        "high",
+        "unit",
+        "n",
+        "method",
+        "details",
+    )
+    FieldMeasure.objects.bulk_create(
+        FieldMeasure(**{name: getattr(row, name) for name in columns})
+        for row in HeldMeasure.objects.filter(run=result.run_id).order_by("pk")
+    )

@@ -1,7 +1,24 @@
 """What the pages of micrographs show."""
 
+from teardown.imaging.dossier.comparing import comparison_of
+from teardown.imaging.dossier.crops import SIDE as CROP_SIDE
+from teardown.imaging.dossier.crops import adjusting_of, trial_of
 from teardown.imaging.dossier.lists import rows_of
-from teardown.imaging.dossier.one import MicrographPage, count_levels, page_of
+from teardown.imaging.dossier.numbers import count_levels
+from teardown.imaging.dossier.one import MicrographPage, page_of
+from teardown.imaging.dossier.remeasuring import remeasuring_of, versions_of
 from teardown.imaging.dossier.sittings import session_of
 
-__all__ = ["MicrographPage", "count_levels", "page_of", "rows_of", "session_of"]
+__all__ = [
+    "CROP_SIDE",
+    "MicrographPage",
+    "adjusting_of",
+    "comparison_of",
+    "count_levels",
+    "page_of",
+    "remeasuring_of",
+    "rows_of",
+    "session_of",
+    "trial_of",
+    "versions_of",
+]

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from teardown.files.models import Run
-from teardown.imaging.dossier.numbers import SAMPLING, Shown, shown_of
+from teardown.imaging.dossier.numbers import BY_A_PERSON, SAMPLING, SOURCES, Shown, shown_of
 from teardown.imaging.models import FieldMeasure, Micrograph, SectionResult
 from teardown.imaging.runs import standing, verdicts_on
 
@@ -19,6 +19,7 @@ class ListedMicrograph:
     coverage: Shown | None
     flags: tuple[str, ...]
     status: str
+    by_hand: str
 
 
 def rows_of(micrographs: Sequence[Micrograph], pending: dict[int, Run]) -> list[ListedMicrograph]:
@@ -51,6 +52,7 @@ def rows_of(micrographs: Sequence[Micrograph], pending: dict[int, Run]) -> list[
                 found.get("oxide_coverage"),
                 codes,
                 status,
+                SOURCES[result.levels["source"]] if result and result.levels["source"] in BY_A_PERSON else "",
             )
         )
     return rows

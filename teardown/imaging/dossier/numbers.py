@@ -20,6 +20,15 @@ WORDS = {
     "pore_size": "mean pore chord",
     "metal_size": "mean metal chord",
 }
+SOURCES = {
+    "automatic": "found in the picture",
+    "prior": "oxide assumed, none found to show its grey",
+    "pinned": "pinned for the session",
+    "manual": "set by hand",
+    "trained": "trained by strokes",
+}
+# who made the classes by hand is said wherever a number stands; the others are the method's own
+BY_A_PERSON = frozenset({"manual", "trained"})
 HEADLINE = ("porosity", "oxide_coverage", "oxide_fraction", "oxide_thickness")
 TILE = 512
 
@@ -41,7 +50,7 @@ def shown_of(
 ) -> list[tuple[str, Shown]]:
     found = []
     for row in rows:
-        key = _key(row.quantity)
+        key = key_of(row.quantity)
         limit = _limit(result) if result and key == "oxide_coverage" else ""
         unit = row.unit.replace("um", "µm")
         estimate = Estimate(row.value, row.low, row.high, unit, row.n, row.method)
@@ -52,7 +61,8 @@ def shown_of(
     return sorted(found, key=lambda one: order.index(one[0]) if one[0] in order else len(order))
 
 
-def _key(quantity: str) -> str:
+def key_of(quantity: str) -> str:
+    """Give a quantity without its unit."""
     for suffix in ("_per_um", "_per_px", "_um", "_px"):
         quantity = quantity.removesuffix(suffix)
     return quantity
@@ -80,3 +90,11 @@ def _parts(row: FieldMeasure | SampleMeasure) -> str:
             f"± {1.96 * details['u_threshold'] * scale:.2g}{unit} from levels"
         )
     return ""
+
+
+def count_levels(width: int, height: int) -> int:
+    """Count the halvings of a picture until one tile holds it."""
+    levels = 1
+    while max(width, height) > TILE:
+        width, height, levels = max(width // 2, 1), max(height // 2, 1), levels + 1
+    return levels

@@ -8,7 +8,15 @@ from teardown.accounts.roles import may
 from teardown.dissection.models import Sample
 from teardown.files.models import Run
 from teardown.imaging.dossier.drawings import levels_figure, profile_figure, rims_figure
-from teardown.imaging.dossier.numbers import HEADLINE, SAMPLING, TILE, Shown, shown_of
+from teardown.imaging.dossier.numbers import (
+    BY_A_PERSON,
+    HEADLINE,
+    SAMPLING,
+    SOURCES,
+    Shown,
+    count_levels,
+    shown_of,
+)
 from teardown.imaging.models import (
     Count,
     FieldMeasure,
@@ -81,6 +89,7 @@ class MicrographPage:
     regions: tuple[Region, ...]
     result: SectionResult | None
     status: str
+    by_hand: str
     measures: tuple[Shown, ...]
     others: tuple[Shown, ...]
     flags: tuple[dict[str, Any], ...]
@@ -120,7 +129,7 @@ def page_of(micrograph: Micrograph, user: Any) -> MicrographPage:
     tied = tie_of(micrograph)
     sample = tied.sample if tied else None
     result = standing([micrograph]).get(micrograph.pk)
-    results = list(micrograph.results.select_related("run").order_by("-pk"))
+    results = list(micrograph.results.select_related("run__asked_by").order_by("-pk"))
     rows = FieldMeasure.objects.filter(run__in=[one.run_id for one in results])
     by_run: dict[int, list[FieldMeasure]] = {}
     for row in rows:
@@ -144,6 +153,7 @@ def page_of(micrograph: Micrograph, user: Any) -> MicrographPage:
         regions=tuple(regions_of(micrograph)),
         result=result,
         status=next((one.status for one in past if one.stands), ""),
+        by_hand=by_hand(result) if result else "",
         measures=tuple(one for key, one in shown if key in HEADLINE),
         others=tuple(one for key, one in shown if key not in HEADLINE),
         flags=tuple(flag for flag in flags if flag["code"] not in SAMPLING),
@@ -164,14 +174,6 @@ def page_of(micrograph: Micrograph, user: Any) -> MicrographPage:
     )
 
 
-def count_levels(width: int, height: int) -> int:
-    """Count the halvings of a picture until one tile holds it."""
-    levels = 1
-    while max(width, height) > TILE:
-        width, height, levels = max(width // 2, 1), max(height // 2, 1), levels + 1
-    return levels
-
-
 def _past(
     results: Sequence[SectionResult], by_run: dict[int, list[FieldMeasure]], stands: SectionResult | None
 ) -> tuple[PastRun, ...]:
@@ -185,7 +187,9 @@ def _past(
         shown = dict(shown_of(by_run.get(one.run_id, [])))
         review = words.get(one.run_id)
         status = review.get_verdict_display() if review else "proposed"
-        if review is None and stands is not None and one.run_id < stands.run_id:
+        if review is None and one.held:
+            status = "held for comparison"
+        elif _overtaken(one, review, stands):
             status = "superseded"
         found.append(
             PastRun(
@@ -196,11 +200,28 @@ def _past(
                 shown.get("porosity"),
                 shown.get("oxide_coverage"),
                 one.levels["version"],
-                one.levels["source"],
+                by_hand(one) or SOURCES.get(one.levels["source"], one.levels["source"]),
                 stands is not None and one.pk == stands.pk,
             )
         )
     return tuple(found)
+
+
+def _overtaken(result: SectionResult, review: Review | None, stands: SectionResult | None) -> bool:
+    """Tell whether a later result stands in place of one that nobody rejected."""
+    rejected = review is not None and review.verdict == Review.Verdict.REJECT
+    return not rejected and stands is not None and result.run_id < stands.run_id
+
+
+def by_hand(result: SectionResult) -> str:
+    """Say that a person set the levels or trained the classes, and why; nothing where the method did."""
+    source = result.levels["source"]
+    if source not in BY_A_PERSON:
+        return ""
+    run = result.run
+    who = f" by {run.asked_by}" if run.asked_by else ""
+    why = f": {run.settings['reason']}" if run.settings.get("reason") else ""
+    return f"{SOURCES[source]}{who}{why}"
 
 
 def _pooled(sample: Sample | None) -> tuple[tuple[Shown, ...], int | None]:

@@ -1,7 +1,8 @@
 """From stored micrographs to stored numbers: the one place where stereology and the lab's books meet."""
 
+from teardown.imaging.measure.electrodes import electrode
 from teardown.imaging.measure.examining import Examined, Regions, examine
 from teardown.imaging.measure.fields import rescale, section
 from teardown.imaging.measure.samples import sample
 
-__all__ = ["Examined", "Regions", "examine", "rescale", "sample", "section"]
+__all__ = ["Examined", "Regions", "electrode", "examine", "rescale", "sample", "section"]

@@ -21,7 +21,7 @@ from teardown.imaging.measure.plain import (
     read_settings,
     sums_data,
 )
-from teardown.imaging.models import FieldMeasure, Micrograph, SectionResult
+from teardown.imaging.models import FieldMeasure, HeldMeasure, Micrograph, SectionResult
 from teardown.imaging.runs import PoolAfter
 from teardown.imaging.store import classes_of, overlay_of, picture_of, thumbnail_of
 from teardown.science.stereology.field import FieldResult
@@ -46,6 +46,7 @@ def section(run: Run, beat: Beat) -> Iterable[models.Model | PoolAfter]:
         levels=read_levels(asked.get("levels")),
         settings=read_settings(asked),
     )
+    held = bool(asked.get("held"))
     beat(0.7, "keeping the classes")
     name = f"classes of micrograph {micrograph.pk}, run {run.pk}.png"
     kept = keep(png_bytes(examined.result.labels), by=None, name=name)
@@ -56,13 +57,20 @@ def section(run: Run, beat: Beat) -> Iterable[models.Model | PoolAfter]:
         levels=levels_data(examined.result),
         sums=sums_data(examined) | {"profile": _profile(examined, read_regions(asked.get("regions", {})))},
         flags=[flag_data(flag) for flag in examined.flags],
+        held=held,
     )
     beat(0.85, "making the pictures for the screen")
     picture_of(micrograph)
     thumbnail_of(micrograph)
     classes_of(result)
     overlay_of(result)
-    return [result, *_measures(micrograph, run, examined.result), PoolAfter(micrograph, run.asked_by)]
+    if held:
+        return [result, *_measures(micrograph, run, examined.result, HeldMeasure)]
+    return [
+        result,
+        *_measures(micrograph, run, examined.result, FieldMeasure),
+        PoolAfter(micrograph, run.asked_by),
+    ]
 
 
 def _profile(examined: Examined, regions: Regions) -> list[dict[str, Any]]:
@@ -77,9 +85,11 @@ def _profile(examined: Examined, regions: Regions) -> list[dict[str, Any]]:
     return [asdict(layer) for layer in layers]
 
 
-def _measures(micrograph: Micrograph, run: Run, result: FieldResult) -> list[FieldMeasure]:
+def _measures(
+    micrograph: Micrograph, run: Run, result: FieldResult, kind: type[FieldMeasure] | type[HeldMeasure]
+) -> list[FieldMeasure | HeldMeasure]:
     return [
-        FieldMeasure(
+        kind(
             micrograph=micrograph,
             run=run,
             quantity=quantity_name(key, estimate.unit),
@@ -94,6 +104,7 @@ def _measures(micrograph: Micrograph, run: Run, result: FieldResult) -> list[Fie
                 "u_sampling": result.sampling_error.get(key),
                 "u_threshold": result.threshold_uncertainty.get(key),
                 "half_range": result.half_range.get(key),
+                "levels": result.levels.source,
             },
         )
         for key, estimate in result.estimates.items()

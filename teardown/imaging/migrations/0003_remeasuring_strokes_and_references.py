@@ -116,7 +116,7 @@ class Migration(migrations.Migration):
         ),
         migrations.AddConstraint(
             model_name='remeasuring',
-            constraint=models.CheckConstraint(condition=models.Q(('reason', ''), _negated=True), name='measuring_again_says_why', violation_error_message='Say why the fields are measured again.'),
+            constraint=models.CheckConstraint(condition=models.Q(('reason', ''), _negated=True), name='measuring_again_says_why'),
         ),
         migrations.AddConstraint(
             model_name='remeasuredfield',

@@ -31,13 +31,7 @@ class Remeasuring(AppendOnly):
 
     class Meta:
         ordering = ["-pk"]
-        constraints = [
-            models.CheckConstraint(
-                condition=~Q(reason=""),
-                name="measuring_again_says_why",
-                violation_error_message="Say why the fields are measured again.",
-            )
-        ]
+        constraints = [models.CheckConstraint(condition=~Q(reason=""), name="measuring_again_says_why")]
 
     def __str__(self) -> str:
         """Name it by its number."""

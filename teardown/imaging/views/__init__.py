@@ -1,25 +1,34 @@
 """Micrographs on the screen."""
 
+from teardown.imaging.views.adjusting import levels, levels_tried
+from teardown.imaging.views.comparing import change_tile, compare
 from teardown.imaging.views.counting import count
-from teardown.imaging.views.lists import add, again_all, delivery, micrographs
+from teardown.imaging.views.lists import add, delivery, micrographs
 from teardown.imaging.views.one import again, judge, measured, micrograph, region, scale, tie_to
 from teardown.imaging.views.pictures import class_tile, overlay, picture, thumbnail, tile
+from teardown.imaging.views.remeasuring import again_all, remeasured, remeasured_judge
 from teardown.imaging.views.sessions import session, sessions
 
 __all__ = [
     "add",
     "again",
     "again_all",
+    "change_tile",
     "class_tile",
+    "compare",
     "count",
     "delivery",
     "judge",
+    "levels",
+    "levels_tried",
     "measured",
     "micrograph",
     "micrographs",
     "overlay",
     "picture",
     "region",
+    "remeasured",
+    "remeasured_judge",
     "scale",
     "session",
     "sessions",

@@ -7,7 +7,7 @@ from django.core.exceptions import ValidationError
 from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
-from django.views.decorators.http import require_POST, require_safe
+from django.views.decorators.http import require_safe
 
 from teardown.accounts.roles import needs
 from teardown.dissection.models import Sample
@@ -113,18 +113,3 @@ def delivery(request: HttpRequest, pk: int) -> HttpResponse:
         for number, row in enumerate(found.planned)
     ]
     return render(request, "imaging/delivery.html", {"delivery": found, "rows": rows, "wrong": wrong})
-
-
-@require_POST
-@needs("measures.run")
-def again_all(request: HttpRequest) -> HttpResponse:
-    """Have all cross sections of the list measured as things are known now: those that the address asks
-    for."""
-    seen = Micrograph.objects.visible_to(request.user).select_related("receipt__file", "session")
-    asked = MicrographFilter(request.GET, queryset=seen)
-    shown = list(asked.qs.filter(kind=Micrograph.Kind.SECTION).distinct())
-    actions.measure_again(micrographs=shown, by=request.user)
-    messages.success(request, f"{len(shown)} are measured again in the background; what was measured stays.")
-    response = redirect("micrographs")
-    response["Location"] += f"?{request.GET.urlencode()}" if request.GET else ""
-    return response

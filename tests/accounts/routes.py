@@ -122,48 +122,44 @@ def things(by: User) -> dict[str, dict[str, Any]]:
     folder = show_older_photographs(files=[ContentFile(picture("TIFF"), name="2.tif"), beside], by=by)
     token, _ = issue_key(user=by, name="notebook", by=by)
     fits = {name: {"pk": fit.pk} for name in ("fit", "fit_review", "fit_cif", "fit_curves")}
-    remeasured = ("micrographs_remeasured", "micrographs_remeasured_judge")
-    return (
-        fits
-        | {name: {"pk": again.pk} for name in remeasured}
-        | {
-            "patterns": {"pk": pattern.pk},
-            "micrograph-sessions": {"pk": session.pk},
-            "marks": {"kind": "micrograph", "pk": micrograph.pk},
-            "keys": {"pk": token.pk},
-            "people": {"username": by.username},
-            "files": {"sha256": keep(b"abc", by=by).file.sha256},
-            "runs": {"pk": run.pk},
-            "vocabulary": {"key": "end.leak", "kind": "mode"},
-            "recipes": {"code": RECIPE, "number": revision.number},
-            "builds": {"code": cell.build.code},
-            "cells": {"code": CELL},
-            "bench": {"code": CELL},
-            "materials": {"pk": material.pk},
-            "tests": {"pk": test.pk},
-            "protocols": {"code": test.protocol.protocol.code},
-            "studies": {"pk": study.pk},
-            "imports": {"pk": delivery.pk, "kind": "cells.cells"},
-            "entries": {"key": entry.key},
-            "older": {"pk": older.pk},
-            "older_photographs": {"pk": folder.pk},
-            "look-back": {"term": "iron.colour", "key": photograph.key},
-            "photographs": {"key": photograph.key, "size": "small"},
-            "samples": {"code": sample.code},
-            "orders": {"pk": order.pk},
-            "mounts": {"code": mount.code},
-            "cautions": {"key": CautionCard.objects.order_by("pk").values_list("key", flat=True)[0]},
-            "micrographs": {
-                "pk": micrograph.pk,
-                "level": 0,
-                "column": 0,
-                "row": 0,
-                "run": run.pk,
-                "after": run.pk,
-                "style": "fill",
-            },
-        }
-    )
+    fits |= {name: {"pk": again.pk} for name in ("micrographs_remeasured", "micrographs_remeasured_judge")}
+    return fits | {
+        "patterns": {"pk": pattern.pk},
+        "micrograph-sessions": {"pk": session.pk},
+        "marks": {"kind": "micrograph", "pk": micrograph.pk},
+        "keys": {"pk": token.pk},
+        "people": {"username": by.username},
+        "files": {"sha256": keep(b"abc", by=by).file.sha256},
+        "runs": {"pk": run.pk},
+        "vocabulary": {"key": "end.leak", "kind": "mode"},
+        "recipes": {"code": RECIPE, "number": revision.number},
+        "builds": {"code": cell.build.code},
+        "cells": {"code": CELL},
+        "bench": {"code": CELL},
+        "materials": {"pk": material.pk},
+        "tests": {"pk": test.pk},
+        "protocols": {"code": test.protocol.protocol.code},
+        "studies": {"pk": study.pk},
+        "imports": {"pk": delivery.pk, "kind": "cells.cells"},
+        "entries": {"key": entry.key},
+        "older": {"pk": older.pk},
+        "older_photographs": {"pk": folder.pk},
+        "look-back": {"term": "iron.colour", "key": photograph.key},
+        "photographs": {"key": photograph.key, "size": "small"},
+        "samples": {"code": sample.code},
+        "orders": {"pk": order.pk},
+        "mounts": {"code": mount.code},
+        "cautions": {"key": CautionCard.objects.order_by("pk").values_list("key", flat=True)[0]},
+        "micrographs": {
+            "pk": micrograph.pk,
+            "level": 0,
+            "column": 0,
+            "row": 0,
+            "run": run.pk,
+            "after": run.pk,
+            "style": "fill",
+        },
+    }
 
 
 def picture(kind: str) -> bytes:

@@ -10,6 +10,11 @@ from teardown.site.sqlite import use_the_safe_one
 
 use_the_safe_one()
 
+# One thread for each process: small matrices go slower with more, and several workers share a machine.
+# It has to be said before numpy is first imported.
+for _threads in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
+    os.environ.setdefault(_threads, "1")
+
 env = environ.Env()
 BASE_DIR = Path(__file__).resolve().parents[2]
 DATA_DIR = Path(env("TEARDOWN_DATA", default=str(BASE_DIR / ".data"))).resolve()

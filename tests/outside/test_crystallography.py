@@ -155,14 +155,61 @@ def test_electrodes_of_a_second_library_come_back(name):
     ("highest", "background", "mae"), [(20_000, 300, 0.2), (5_000, 3_000, 1.0), (2_000, 3_000, 2.0)]
 )
 def test_electrodes_of_a_second_library_meet_the_goals(highest, background, mae):
-    found = [errors(w, seed, highest, background) for w in ELECTRODES.values() for seed in (10, 11, 12)]
+    found = [
+        errors(w, 10 * row + again, highest, background)
+        for row, w in enumerate(ELECTRODES.values())
+        for again in range(3)
+    ]
     wrong = np.concatenate([f[0] for f in found])
     relative = np.concatenate([f[1] for f in found])
     assert wrong.mean() <= mae
     # some seventy values, tied in threes and fours by their sum: the figure itself scatters by about 0.15
-    assert 0.65 <= np.sqrt((relative**2).mean()) <= 1.6
+    assert 0.7 <= np.sqrt((relative**2).mean()) <= 1.4
     assert sum(f[2] for f in found) <= 1
     assert sum(f[3] for f in found) == 0
+
+
+# Weighed shares in percent of corundum, zincite and fluorite in the eight mixtures of a published round robin:
+# Madsen et al. 2001, J. Appl. Cryst. 34, 409 (the table of weighed values, from memory).
+WEIGHED = {
+    "1a": (1.15, 4.04, 94.81),
+    "1b": (94.31, 1.36, 4.33),
+    "1c": (5.04, 93.59, 1.36),
+    "1d": (13.53, 32.89, 53.58),
+    "1e": (55.12, 15.25, 29.62),
+    "1f": (27.06, 55.22, 17.72),
+    "1g": (31.37, 34.21, 34.42),
+    "1h": (35.12, 30.19, 34.69),
+}
+
+
+def test_weighed_mixtures_of_a_round_robin_come_back_with_default_settings():
+    # compositions of the round robin, patterns of the second library: no texture, no microabsorption
+    names = ("corundum", "zincite", "fluorite")
+    wrong = []
+    for row, shares in enumerate(WEIGHED.values()):
+        x, y = mixture("cu", dict(zip(names, shares, strict=True)), 12_000, 150, 40 + row)
+        fit = fit_pattern(x, y, phases=names)
+        wrong += [abs(100 * fit.phase(n).weight_fraction - s) for n, s in zip(names, shares, strict=True)]
+    assert len(wrong) == 24
+    assert np.mean(wrong) <= 0.25  # the round robin's goal for real mixtures, texture and grains in, is 0.45
+    assert max(wrong) <= 0.8  # ... and 1.3
+
+
+@pytest.mark.parametrize(
+    "weighed",
+    [
+        # Scarlett et al. 2002, J. Appl. Cryst. 35, 383: the weighed shares of samples 2 (with platy brucite) and
+        # 4 (with magnetite among light grains), as quoted; texture and grains are left out here
+        {"corundum": 21.27, "zincite": 19.94, "fluorite": 22.53, "brucite": 36.26},
+        {"corundum": 50.46, "magnetite": 19.64, "zircon": 29.90},
+    ],
+)
+def test_harder_mixtures_of_a_round_robin_come_back_too(weighed):
+    x, y = mixture("cu", weighed, 12_000, 150, 50)
+    fit = fit_pattern(x, y, phases=list(weighed))
+    found = {k: 100 * fit.phase(k).weight_fraction for k in weighed}
+    assert found == pytest.approx(weighed, abs=0.6)
 
 
 def test_a_three_phase_mixture_of_a_second_library_comes_back():
@@ -190,17 +237,19 @@ def test_glass_is_weighed_within_one_percent_by_each_of_three_standards(standard
 
 @pytest.mark.parametrize("anode", ["cu", "co"])
 @pytest.mark.parametrize("size", [1.0, 5.0])
-def test_metal_beside_oxide_is_corrected_within_one_percent(anode, size):
+@pytest.mark.parametrize("metal", [0.2, 0.5, 0.8])
+def test_metal_beside_oxide_is_flagged_and_corrected_within_one_percent(anode, size, metal):
     # patterns of the second library, weakened as Brindley 1945 describes; sizes known within a factor of two
     pair = choose(["iron", "magnetite"])
-    shown = weakened(pair, np.array([0.5, 0.5]), anode, size)
+    shown = weakened(pair, np.array([metal, 1 - metal]), anode, size)
     x, y = mixture(anode, {"iron": shown[0], "magnetite": shown[1]}, 20_000, 300, 1)
     known = Settings(particle_size_um=(size / 2**0.5, size * 2**0.5))
     fit = fit_pattern(x, y, phases=["iron", "spinel"], radiation=anode, settings=known)
     row = fit.phase("iron")
-    assert row.brindley.weight_fraction == pytest.approx(0.5, abs=0.01 if anode == "cu" else 0.015)
-    assert abs(row.brindley.weight_fraction - 0.5) < 2 * row.brindley.u
-    assert abs(row.weight_fraction - 0.5) < 2 * row.u
+    assert row.brindley.weight_fraction == pytest.approx(metal, abs=0.01)
+    assert abs(row.brindley.weight_fraction - metal) < row.brindley.u
+    assert abs(row.weight_fraction - metal) < row.u
+    assert "MICROABSORPTION" in {r.code for r in fit.remarks}
 
 
 def test_a_fit_of_four_phases_takes_a_second_at_most():
@@ -209,7 +258,7 @@ def test_a_fit_of_four_phases_takes_a_second_at_most():
     fit_pattern(x, y, phases=phases)
     began = time.process_time()
     fit_pattern(x, y, phases=phases)
-    assert time.process_time() - began < 2.5  # measured 0.6 s on the machine it was written on
+    assert time.process_time() - began < 2.5  # measured 0.4 s alone on the machine it was written on
 
 
 @pytest.mark.parametrize("left_out", ["goethite", "hematite", "iron-hydroxide"])

@@ -44,7 +44,7 @@ from teardown.science.crystallography.statistics import Statistics, statistics
 from teardown.science.errors import MeasurementError, Remark
 
 Array = NDArray[np.float64]
-VERSION = "1"
+VERSION = "2"
 MOST_PHASES = 10
 MOST_POINTS = 20_000
 RANGES_DEG = {

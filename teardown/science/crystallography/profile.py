@@ -63,11 +63,6 @@ def reach_deg(width_deg: Array, height: Array) -> Array:
     return np.minimum(tails * width_deg, TAIL_MAX_DEG)
 
 
-def retained(mix: Mixture, half_deg: Array) -> Array:
-    """Give the share of a line's area that lies within its window, shape (n,)."""
-    return 1 - mix.eta * (1 - 2 / np.pi * np.arctan(2 * half_deg / mix.width))
-
-
 def windows(two_theta_deg: Array, position_deg: Array, half: Array) -> Windows:
     """Find the points within ``half`` degrees of each line; ``two_theta_deg`` ascends."""
     low = np.searchsorted(two_theta_deg, position_deg - half)

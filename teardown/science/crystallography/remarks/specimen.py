@@ -47,6 +47,17 @@ def of_grains(refined: Sequence[Phase], mixed: Shares, fit: Refinement, chosen: 
                 "several times smaller for iron."
             ),
         )
+    elif metal:
+        yield Remark(
+            "MICROABSORPTION",
+            "info",
+            (
+                f"Metal stands beside its oxides; with {NAMES[anode]} and grains up to {largest:g} µm the spread "
+                f"of µ times the size is {contrast:.2f} (below 0.05), so little of it is hidden."
+            ),
+            contrast,
+            remedy="Read the corrected values beside the plain ones.",
+        )
     highest = max(linear_absorption_per_cm(p, anode) for p in there) * largest * 1e-4
     if highest > VALID and contrast > CONTRAST_REFUSED:
         yield Remark(

@@ -38,9 +38,18 @@ class Counter {
     const done = number >= this.places.length;
     const [x, y] = this.places[Math.min(number, this.places.length - 1)];
     this.map.setView(window.L.latLng(-y, x), Math.max(this.map.getZoom() ?? 1, 1), { animate: false });
-    this.find("told").textContent = done ? "All places are called." : `${number + 1} of ${this.places.length}`;
+    this.find("told").textContent = done ? "All places are called." : `${number + 1} of ${this.places.length}${this.pace(number)}`;
     this.find("answers").value = JSON.stringify(this.answers);
     this.find("keep").disabled = number < 10;
+  }
+
+  /** How long the rest will take at the pace of this sitting. */
+  pace(number) {
+    this.begun ??= { at: Date.now(), number };
+    const called = number - this.begun.number;
+    if (called < 10) return "";
+    const minutes = Math.max(Math.round(((Date.now() - this.begun.at) / called) * (this.places.length - number) / 60000), 1);
+    return `, about ${minutes} minute${minutes === 1 ? "" : "s"} to go`;
   }
 
   answer(words) {

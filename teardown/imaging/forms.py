@@ -140,6 +140,7 @@ class CountForm(forms.Form):
     """The answers of a count, as the page gathered them."""
 
     seed = forms.IntegerField(min_value=0, widget=forms.HiddenInput)
+    run = forms.IntegerField(min_value=1, required=False, widget=forms.HiddenInput)
     answers = forms.CharField(widget=forms.HiddenInput)
 
     def clean_answers(self) -> list[list[Any]]:

@@ -9,12 +9,14 @@ from pathlib import Path
 from typing import Any
 
 from django.core.files.base import ContentFile
+from django.db.models import Max
 
 from teardown.files.store import derived, read
 from teardown.imaging.models import Micrograph, SectionResult
 
 THUMBNAIL_PX = 480
 OVERLAY_PX = 1600
+CROSSINGS = 200
 
 
 def pyramid_of(micrograph: Micrograph) -> Path:
@@ -92,8 +94,8 @@ def classes_at(result: SectionResult, places: Sequence[tuple[float, float]]) -> 
 def places_of(
     micrograph: Micrograph, kind: str, seed: int, result: SectionResult | None
 ) -> list[list[float]]:
-    """Give the places of a count, as its seed sets them: a grid of 400 points, or crossings along 12
-    lines."""
+    """Give the places of a count, as its seed sets them: a grid of 400 points, or about 200 crossings of
+    12 test lines with the metal outline."""
     from teardown.science.stereology.counting import outline_crossings, point_grid
 
     if kind == "points":
@@ -107,7 +109,20 @@ def places_of(
         return []
     from teardown.formats.pyramid import read_classes
 
-    return list(outline_crossings(read_classes(read(result.class_map)), lines=12, seed=seed).tolist())
+    crossings = outline_crossings(read_classes(read(result.class_map)), lines=12, seed=seed).tolist()
+    # of many crossings every k-th along the lines, so that all parts of the picture are called alike
+    step = max(round(len(crossings) / CROSSINGS), 1)
+    return list(crossings[seed % step :: step])
+
+
+def seeds_of(micrograph: Micrograph, kind: str) -> range:
+    """Give the seeds that may be counted with: those that were, and the next.
+
+    They follow from how many counts there are, so that nobody picks a grid that suits.
+    """
+    first = micrograph.pk * 1000
+    used = micrograph.counts.filter(kind=kind).aggregate(last=Max("seed"))["last"]
+    return range(first, (first if used is None else max(used, first - 1) + 1) + 1)
 
 
 def tile_of(path: Path, level: int, column: int, row: int, style: str = "") -> bytes | None:

@@ -189,50 +189,6 @@ def test_the_web_process_loads_no_image_library_for_the_list():
     assert done.stdout.strip() == "[]"
 
 
-def test_a_count_by_eye_is_kept_and_paired(client, operator, measured):
-    """Answers at places set by the seed; shares with intervals, and the computer at the same points."""
-    from teardown.imaging.models import Count
-
-    client.force_login(operator)
-    one = measured[0].pk
-    address = reverse("micrograph_count", args=[one, "points"])
-    page = client.get(address)
-    places = page.context["places"]
-    assert len(places) > 300
-    assert page.context["seed"] == one * 1000
-    answers = [[*place, "metal" if k % 2 else "pore or oxide"] for k, place in enumerate(places[:40])]
-    import json
-
-    response = client.post(address, {"seed": page.context["seed"], "answers": json.dumps(answers)})
-    assert response.status_code == 302
-    count = Count.objects.get()
-    assert count.found["metal"]["value"] == pytest.approx(0.5)
-    assert count.found["pore"]["value"] == pytest.approx(0.25)
-    assert count.found["paired"]["points"] <= 20
-    assert b"both agree" in client.get(reverse("micrograph", args=[one])).content
-    assert client.get(address).context["seed"] == one * 1000 + 1
-    few = client.post(address, {"seed": 1, "answers": "[[1,1,'x']]"})
-    assert few.status_code == 422
-    strange = client.post(address, {"seed": 1, "answers": json.dumps([[1, 1, "rust"]] * 12)})
-    assert b"is no answer" in strange.content
-
-
-def test_crossings_give_a_coverage(client, operator, measured):
-    """Each crossing is called oxide or pore; what nobody can tell widens the interval."""
-    import json
-
-    from teardown.imaging.models import Count
-
-    client.force_login(operator)
-    address = reverse("micrograph_count", args=[measured[0].pk, "crossings"])
-    places = client.get(address).context["places"]
-    answers = [[*place, ("oxide", "pore", "oxide", "cannot tell")[k % 4]] for k, place in enumerate(places)]
-    client.post(address, {"seed": 0, "answers": json.dumps(answers)})
-    found = Count.objects.get().found
-    assert found["coverage"]["value"] == pytest.approx(2 / 3, abs=0.03)
-    assert found["cannot_tell"] > 0
-
-
 def test_a_session_proposes_levels_and_pins_them(client, operator):
     """Medians over the fields are proposed; pinned ones measure the fields again."""
     from teardown.imaging.models import ImagingSession

@@ -9,23 +9,38 @@ from django.db import transaction
 from teardown.accounts.roles import demand
 from teardown.imaging.models import Count, Micrograph, SectionResult
 from teardown.imaging.runs import standing
-from teardown.imaging.store import classes_at
+from teardown.imaging.store import classes_at, places_of, seeds_of
 from teardown.records.actions import record
 
+METAL = 2
+SURE = frozenset({"pore", "oxide", "metal"})
 ANSWERS = ("pore", "oxide", "metal", "pore or oxide", "oxide or metal", "pore or metal", "cannot tell")
 
 
 def add_count(
-    *, micrograph: Micrograph, kind: str, seed: int, answers: Sequence[Sequence[Any]], by: Any
+    *,
+    micrograph: Micrograph,
+    kind: str,
+    seed: int,
+    answers: Sequence[Sequence[Any]],
+    by: Any,
+    run: int | None = None,
 ) -> Count:
     """Keep a count by eye, with what it says and how it stands beside the computer's classes.
 
-    ``answers`` are rows of x, y and an answer of :data:`ANSWERS`.
+    Counted with the seed of another person's count, it is compared with that one place by place.
+
+    Parameters
+    ----------
+    answers : sequence
+        Rows of x, y and an answer of :data:`ANSWERS`, in the order of the places that the seed sets.
+    run : int, optional
+        The run on whose classes the places were set; the standing one where not given.
 
     Raises
     ------
     ValidationError
-        If an answer is none of those, or fewer than ten were given.
+        If an answer is none of those, fewer than ten were given, or the places are not those of the seed.
     """
     demand(by, "measures.review")
     rows = [[float(x), float(y), str(answer)] for x, y, answer in answers]
@@ -34,8 +49,10 @@ def add_count(
         raise ValidationError(f"{', '.join(sorted(strange))} is no answer. Say one of {', '.join(ANSWERS)}.")
     if len(rows) < 10:
         raise ValidationError(f"{len(rows)} answers are too few to say anything. Count at least ten.")
-    result = standing([micrograph]).get(micrograph.pk)
-    found = _crossings(rows) if kind == Count.Kind.CROSSINGS else _points(rows, result)
+    result = _result_of(micrograph, run)
+    _check_places(micrograph, kind, seed, rows, result)
+    found = _crossings(rows, result) if kind == Count.Kind.CROSSINGS else _points(rows, result)
+    found["others"] = _others(micrograph, kind, seed, rows, by)
     with transaction.atomic():
         count = Count(
             micrograph=micrograph,
@@ -70,23 +87,90 @@ def _points(rows: Sequence[Sequence[Any]], result: SectionResult | None) -> dict
         pair = paired(
             [("pore", "oxide", "metal").index(row[2]) for row, _ in kept], [code for _, code in kept]
         )
-        found["paired"] = {
-            "table": pair.table,
-            "difference": pair.difference,
-            "standard_error": pair.standard_error,
-            "p": pair.p,
-            "agreement": pair.agreement,
-            "points": len(kept),
-        }
+        found["paired"] = _pair_data(pair, len(kept))
     return found
 
 
-def _crossings(rows: Sequence[Sequence[Any]]) -> dict[str, Any]:
-    from teardown.science.stereology.counting import crossing_coverage
+def _crossings(rows: Sequence[Sequence[Any]], result: SectionResult | None) -> dict[str, Any]:
+    """Give the coverage that the crossings say, and pair them with what the computer sees beyond metal."""
+    from teardown.science.stereology.counting import crossing_coverage, paired
 
     tally = {name: sum(row[2] == name for row in rows) for name in ("oxide", "pore")}
     if not sum(tally.values()):
         raise ValidationError("No crossing was called oxide or pore.")
     unsure = len(rows) - sum(tally.values())
     coverage = crossing_coverage(tally["oxide"], tally["pore"], unsure)
-    return {"coverage": coverage.as_dict(), "cannot_tell": unsure}
+    found: dict[str, Any] = {"coverage": coverage.as_dict(), "cannot_tell": unsure}
+    sure = [row for row in rows if row[2] in ("pore", "oxide")]
+    beyond = _beyond_metal(sure, result)
+    kept = [(row, code) for row, code in zip(sure, beyond, strict=True) if code in (0, 1)]
+    if kept:
+        pair = paired([("pore", "oxide").index(row[2]) for row, _ in kept], [code for _, code in kept])
+        found["paired"] = _pair_data(pair, len(kept))
+    return found
+
+
+def _beyond_metal(rows: Sequence[Sequence[Any]], result: SectionResult | None) -> list[int]:
+    """Give the computer's class on the far side of each crossing; 3 where it sees no such crossing."""
+    if result is None:
+        return [3] * len(rows)
+    left = classes_at(result, [(row[0] - 0.5, row[1]) for row in rows])
+    right = classes_at(result, [(row[0] + 0.5, row[1]) for row in rows])
+    return [
+        b if a == METAL and b != METAL else a if b == METAL and a != METAL else 3
+        for a, b in zip(left, right, strict=True)
+    ]
+
+
+def _pair_data(pair: Any, points: int) -> dict[str, Any]:
+    return {
+        "table": pair.table,
+        "difference": pair.difference,
+        "standard_error": pair.standard_error,
+        "p": pair.p,
+        "agreement": pair.agreement,
+        "points": points,
+    }
+
+
+def _result_of(micrograph: Micrograph, run: int | None) -> SectionResult | None:
+    if run is None:
+        return standing([micrograph]).get(micrograph.pk)
+    result = SectionResult.objects.filter(micrograph=micrograph, run=run).first()
+    if result is None:
+        raise ValidationError("The places were set on a run that this picture does not have.")
+    return result
+
+
+def _check_places(
+    micrograph: Micrograph, kind: str, seed: int, rows: Sequence[Sequence[Any]], result: SectionResult | None
+) -> None:
+    """Hold a count to the grid that its seed set before anyone looked."""
+    if seed not in seeds_of(micrograph, kind):
+        raise ValidationError("This grid was not set for this picture. Begin the count again from its page.")
+    places = places_of(micrograph, kind, seed, result)
+    apart = len(rows) > len(places) or any(
+        abs(row[0] - x) > 0.01 or abs(row[1] - y) > 0.01 for row, (x, y) in zip(rows, places, strict=False)
+    )
+    if apart:
+        raise ValidationError("These are not the places that were set before looking. Nothing was kept.")
+
+
+def _others(
+    micrograph: Micrograph, kind: str, seed: int, rows: Sequence[Sequence[Any]], by: Any
+) -> list[dict[str, Any]]:
+    """Compare with what others said at the same places, where both are sure."""
+    found = []
+    for other in micrograph.counts.filter(kind=kind, seed=seed).exclude(by=by).select_related("by"):
+        theirs = {(row[0], row[1]): row[2] for row in other.answers}
+        both = [
+            (row[2], theirs[row[0], row[1]])
+            for row in rows
+            if row[2] in SURE and theirs.get((row[0], row[1])) in SURE
+        ]
+        if both:
+            same = sum(a == b for a, b in both)
+            found.append(
+                {"count": other.pk, "by": str(other.by), "places": len(both), "agreement": same / len(both)}
+            )
+    return found

@@ -7,6 +7,7 @@ from typing import Any
 from teardown.accounts.roles import may
 from teardown.dissection.models import Sample
 from teardown.files.models import Run
+from teardown.imaging.dossier.counts import SampleCount, ShownCount, counts_of, sample_counts_of
 from teardown.imaging.dossier.drawings import levels_figure, profile_figure, rims_figure
 from teardown.imaging.dossier.numbers import (
     BY_A_PERSON,
@@ -18,7 +19,6 @@ from teardown.imaging.dossier.numbers import (
     shown_of,
 )
 from teardown.imaging.models import (
-    Count,
     FieldMeasure,
     Micrograph,
     Region,
@@ -29,7 +29,6 @@ from teardown.imaging.models import (
 )
 from teardown.imaging.runs import regions_of, scale_of, standing, tie_of, verdicts_on
 from teardown.page.figures import Figure
-from teardown.science.estimate import Estimate
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,36 +44,6 @@ class PastRun:
     version: str
     levels: str
     stands: bool
-
-
-@dataclass(frozen=True, slots=True)
-class ShownCount:
-    """A count by eye: each share with its interval, and the computer's difference at the same points."""
-
-    kind: str
-    by: str
-    at: Any
-    answers: int
-    rows: tuple[tuple[str, Estimate, str], ...]
-    note: str
-
-    @classmethod
-    def of(cls, count: Count) -> "ShownCount":
-        """Read a kept count."""
-        found = count.found
-        names = ("coverage",) if count.kind == Count.Kind.CROSSINGS else ("pore", "oxide", "metal")
-        pair = found.get("paired")
-        rows = []
-        for number, name in enumerate(names):
-            beside = ""
-            if pair:
-                difference, error = pair["difference"][number] * 100, pair["standard_error"][number] * 100
-                beside = f"computer {difference:+.1f} ± {1.96 * error:.1f} points (p {pair['p'][number]:.2g})"
-            rows.append((name, Estimate(**found[name]), beside))
-        note = f"both agree on {pair['agreement']:.0%} of {pair['points']} points" if pair else ""
-        if found.get("cannot_tell"):
-            note += f"; {found['cannot_tell']} nobody could tell"
-        return cls(count.get_kind_display(), str(count.by), count.at, len(count.answers), tuple(rows), note)
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,7 +66,8 @@ class MicrographPage:
     levels: Figure | None
     pending: Run | None
     past: tuple[PastRun, ...]
-    counts: tuple["ShownCount", ...]
+    counts: tuple[ShownCount, ...]
+    sample_counts: tuple[SampleCount, ...]
     rims: Figure | None
     near: tuple[tuple[str, float], ...]
     profile: Figure | None
@@ -161,7 +131,8 @@ def page_of(micrograph: Micrograph, user: Any) -> MicrographPage:
         levels=levels_figure(result) if result else None,
         pending=pending,
         past=past,
-        counts=tuple(ShownCount.of(count) for count in micrograph.counts.select_related("by")),
+        counts=counts_of(micrograph),
+        sample_counts=sample_counts_of(sample),
         rims=rims_figure(result) if result else None,
         near=tuple((result.sums.get("near_coverage") or {}).items()) if result else (),
         profile=profile_figure(result) if result else None,

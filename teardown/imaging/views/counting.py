@@ -9,7 +9,7 @@ from django.urls import reverse
 from teardown.accounts.roles import needs
 from teardown.imaging import actions, dossier, store
 from teardown.imaging.forms import CountForm
-from teardown.imaging.models import Count
+from teardown.imaging.models import Count, Micrograph
 from teardown.imaging.runs import standing
 from teardown.imaging.views.one import find, show, words
 
@@ -31,17 +31,27 @@ def count(request: HttpRequest, pk: int, kind: str) -> HttpResponse:
             return show(request, one, 422, refused=" ".join(error.messages))
         messages.success(request, "The count is kept.")
         return redirect(f"{reverse('micrograph', args=[pk])}#counts")
-    # the seed follows from how many counts there are, so that nobody picks a grid that suits
-    seed = one.pk * 1000 + one.counts.filter(kind=kind).count()
-    result = standing([one]).get(one.pk)
+    again = _other(request, one, kind)
+    seed = again.seed if again else store.seeds_of(one, kind)[-1]
+    result = one.results.filter(run=again.run_id).first() if again else standing([one]).get(one.pk)
     places = store.places_of(one, kind, seed, result)
     answers = actions.ANSWERS if kind == "points" else ("oxide", "pore", "cannot tell")
     context = {
         "micrograph": one,
         "kind": kind,
         "seed": seed,
+        "run": result.run_id if result else "",
+        "again": again,
         "places": places,
         "answers": [(str(number), answer) for number, answer in enumerate(answers, start=1)],
         "levels": dossier.count_levels(one.width_px, one.height_px),
     }
     return render(request, "imaging/count.html", context)
+
+
+def _other(request: HttpRequest, one: Micrograph, kind: str) -> Count | None:
+    """Find the count that is counted again at the same places, if the address names one."""
+    number = request.GET.get("again", "")
+    if not number.isdecimal() or len(number) > 17:
+        return None
+    return one.counts.filter(kind=kind, pk=int(number)).select_related("by").first()

@@ -2,19 +2,35 @@
 
 from django.urls import path
 
-from teardown.dissection.views import bench, cautions, entries, instruments, keep, older, photographs, samples
+from teardown.dissection.views import (
+    bench,
+    cautions,
+    codes,
+    entries,
+    instruments,
+    keep,
+    marks,
+    older,
+    paper,
+    photographs,
+    samples,
+    sound,
+)
 
 urlpatterns = [
     path("bench/", bench.bench, name="bench"),
     path("bench/begin/", bench.bench_begin, name="bench_begin"),
     path("bench/strip/", bench.bench_strip, name="bench_strip"),
     path("bench/worker.js", bench.worker, name="bench_worker"),
+    path("bench/paper.pdf", paper.paper_sheets, name="paper_sheets"),
     path("bench/keep/", keep.keep, name="bench_keep"),
     path("bench/keep/photograph/", keep.keep_photograph, name="bench_keep_photograph"),
     path("bench/keep/audio/", keep.keep_audio, name="bench_keep_audio"),
     path("bench/person/", keep.person, name="bench_person"),
     path("bench/<str:code>/", bench.bench_cell, name="bench_cell"),
     path("bench/<str:code>/sheet/", bench.bench_sheet, name="bench_sheet"),
+    path("bench/<str:code>/paper/", paper.paper_begin, name="paper_begin"),
+    path("bench/<str:code>/paper/<int:pk>/", paper.paper_type, name="paper_type"),
     path("bench/<str:code>/plan/", bench.bench_plan, name="bench_plan"),
     path("bench/<str:code>/close/", bench.bench_close, name="bench_close"),
     path("bench/<str:code>/confirm/", bench.bench_confirm, name="bench_confirm"),

@@ -7,6 +7,7 @@ from django.db.models import Exists, OuterRef, QuerySet
 
 from teardown.accounts.roles import may
 from teardown.cells.models import Cell, Chamber, Material, Protocol, Recipe, RecipePart, Seat, Study, Test
+from teardown.dissection.models import Entry
 from teardown.findings.dossier.factors import FACTORS
 from teardown.page.fields import NumberField
 from teardown.vocabulary.models import Term
@@ -69,6 +70,16 @@ class ModesFilter(django_filters.FilterSet):  # type: ignore[misc]
         label="study", queryset=Study.objects.all(), field_name="studies", empty_label="all"
     )
 
+    record = django_filters.ChoiceFilter(
+        label="record",
+        choices=[
+            ("bench", "logged at the bench, nothing transcribed"),
+            ("transcribed", "transcribed, in part or whole"),
+        ],
+        method="recorded",
+        empty_label="any",
+    )
+
     class Meta:
         model = Cell
         fields: list[str] = []
@@ -92,6 +103,11 @@ class ModesFilter(django_filters.FilterSet):  # type: ignore[misc]
         """Only cells whose recipe holds a material."""
         parts = RecipePart.objects.filter(revision=OuterRef("build__revision"), material=value)
         return cells.filter(Exists(parts))
+
+    def recorded(self, cells: QuerySet[Cell], name: str, value: str) -> QuerySet[Cell]:
+        """Only cells whose dissection was logged here, or was taken over from older records."""
+        taken = Entry.objects.current().filter(dissection__cell=OuterRef("pk"), source="transcribed")
+        return cells.filter(Exists(taken) if value == "transcribed" else ~Exists(taken))
 
     def sat_in(self, cells: QuerySet[Cell], name: str, value: Chamber) -> QuerySet[Cell]:
         """Only cells that sat in a chamber."""

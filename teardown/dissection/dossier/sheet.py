@@ -5,9 +5,11 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from teardown.accounts.models import User
+from teardown.cells.models import Cell
 from teardown.dissection.dossier.cards import Ask, part_buttons, people, stack
+from teardown.dissection.dossier.drawing import Drawing, drawings
 from teardown.dissection.dossier.titration import TitrationShown, titrations
-from teardown.dissection.models import Dissection, Entry
+from teardown.dissection.models import AudioNote, Dissection, Entry
 from teardown.dissection.models.closing import later_than_signed, weighing_of
 from teardown.dissection.rules.cards import Card
 from teardown.dissection.rules.places import all_places
@@ -35,6 +37,16 @@ class Box:
     said: tuple[Said, ...]
 
     @property
+    def base(self) -> str:
+        """Give the name of the field up to its place."""
+        return f"{self.name.removesuffix('||')}|"
+
+    @property
+    def slot(self) -> str:
+        """Give the name of the field without its cell."""
+        return self.name.partition("|")[2]
+
+    @property
     def whole(self) -> str:
         """Give the name of the field where it is said of the whole part."""
         return f"{self.name.removesuffix('||')}|whole|"
@@ -48,6 +60,7 @@ class SheetPart:
     boxes: tuple[Box, ...]
     map_rows: tuple[tuple[str, tuple[tuple[Said, ...], ...]], ...] = ()
     no_acid: bool = False
+    drawings: tuple[Drawing, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,11 +71,14 @@ class Sheet:
     opened: Moment | None
     weighing: WeighingClosure | None
     titrations: tuple[TitrationShown, ...]
+    spoken: tuple[AudioNote, ...]
     people: tuple[User, ...]
     constituents: tuple[str, ...]
     form_key: str
     later: int
     superseded: int
+    opening: Entry | None = None
+    transcribed: int = 0
 
 
 def sheet_of(dissection: Dissection, typed: Mapping[str, str] | None = None) -> Sheet:
@@ -88,6 +104,7 @@ def sheet_of(dissection: Dissection, typed: Mapping[str, str] | None = None) -> 
                 tuple(boxes.of(shown.card, shown.asks, parts)),
                 tuple(_map(shown.card, shown.asks, said, whole.grid)),
                 shown.no_acid,
+                tuple(_drawn(shown.card, dissection.cell, whole.entries)),
             )
             for shown in whole.cards
             if shown.asks or shown.no_acid
@@ -95,11 +112,14 @@ def sheet_of(dissection: Dissection, typed: Mapping[str, str] | None = None) -> 
         opened=whole.opened,
         weighing=weighing_of(dissection),
         titrations=tuple(titrations(dissection)),
+        spoken=tuple(dissection.audio_notes.with_gist()),
         people=tuple(people()),
         constituents=whole.constituents,
         form_key=typed.get("form_key") or str(uuid.uuid4()),
         later=later_than_signed(dissection) if dissection.cell.closed_at else 0,
         superseded=dissection.entries.count() - len(whole.entries),
+        opening=whole.opening,
+        transcribed=sum(entry.transcribed for entry in whole.entries),
     )
 
 
@@ -136,6 +156,12 @@ class _Boxes:
         return Box(
             name, ask, about, self.typed.get(name, ""), self.typed.get(f"twice|{name}") == "on", tuple(found)
         )
+
+
+def _drawn(card: Card, cell: Cell, entries: tuple[Entry, ...]) -> list[Drawing]:
+    """Draw the points that were put on this card's electrode."""
+    of_card = [entry for entry in entries if entry.step == card.key] if card.per == "place" else []
+    return drawings(cell, of_card)
 
 
 def _map(

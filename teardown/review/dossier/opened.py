@@ -22,12 +22,13 @@ class Picture:
     minutes: float | None
     face: bool = False
     marked: str = ""
+    source: str = ""
 
     @property
     def caption(self) -> str:
         """Give place and minutes since opening."""
         age = "" if self.minutes is None else f"{number(self.minutes, 0)} min"
-        return " · ".join(filter(None, [self.words or "not labelled yet", age]))
+        return " · ".join(filter(None, [self.words or "not labelled yet", age, self.source]))
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,6 +83,7 @@ class Opened:
     n_entries: int
     n_cautions_read: int
     observers: tuple[str, ...]
+    transcribed: int = 0
 
 
 def answer_of(entry: Entry) -> str:
@@ -124,7 +126,8 @@ def opened_of(cell: Cell) -> Opened | None:
         samples=tuple(samples.prefetch_related("orders__technique", "mounted__mount")),
         n_entries=len(current),
         n_cautions_read=dissection.cautions_shown.filter(read=True).count(),
-        observers=tuple(dict.fromkeys(str(e.observer) for e in current)),
+        observers=tuple(dict.fromkeys(e.seen_by for e in current)),
+        transcribed=sum(e.transcribed for e in current),
     )
 
 
@@ -160,11 +163,11 @@ def _joined(seen: list[Seen]) -> list[Seen]:
 
 def _seen(entry: Entry) -> Seen:
     doubt = entry.certainty if entry.certainty not in ("", "sure") else ""
-    if entry.source == Entry.Source.TRANSCRIBED:
+    if entry.transcribed:
         doubt = ", ".join(filter(None, [doubt, "transcribed"]))
     return Seen(
         entry.pk, entry.term.words, entry.place, answer_of(entry), doubt, entry.minutes_since_opening,
-        str(entry.observer), entry.supersedes_id is not None,
+        entry.seen_by, entry.supersedes_id is not None,
     )  # fmt: skip
 
 
@@ -208,6 +211,7 @@ def pictures_of(cells: Iterable[int]) -> dict[int, list[Picture]]:
                 photograph.minutes_since_opening,
                 face="face" in words,
                 marked=address("marks", "photograph", photograph.pk),
+                source="transcribed" if photograph.transcription_id else "",
             )
         )
     return found

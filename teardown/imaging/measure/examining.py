@@ -9,9 +9,11 @@ from teardown.formats.micrograph import Picture, read_micrograph
 from teardown.formats.pixel_size import ScaleCandidate, choose_scale
 from teardown.science.errors import Remark
 from teardown.science.stereology.classes import EXCLUDED, Levels
+from teardown.science.stereology.evening import Known
 from teardown.science.stereology.field import FieldResult, measure_field
 from teardown.science.stereology.regions import Polygon, Strip, find_strip, valid_pixels
 from teardown.science.stereology.settings import Settings
+from teardown.science.stereology.trained import Trained
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,6 +46,8 @@ def examine(
     regions: Regions | None = None,
     levels: Levels | None = None,
     settings: Settings | None = None,
+    trained: Trained | None = None,
+    known: Known | None = None,
 ) -> Examined:
     """Open a picture and measure it, without the books.
 
@@ -53,6 +57,10 @@ def examine(
         The whole file.
     scale : ScaleCandidate, optional
         What a person gave; else the file's most trusted hint.
+    trained : Trained, optional
+        Classes by strokes instead of by grey.
+    known : Known, optional
+        Noise and gain that an earlier measurement of this picture, strip and outline found.
 
     Raises
     ------
@@ -67,7 +75,15 @@ def examine(
     grey = picture.grey[rows]
     valid = _valid(picture, rows, regions)
     grey, valid, size_um = _square(grey, valid, choice.chosen)
-    result = measure_field(grey, pixel_size_um=size_um, valid=valid, levels=levels, settings=settings)
+    result = measure_field(
+        grey,
+        pixel_size_um=size_um,
+        valid=valid,
+        levels=levels,
+        settings=settings,
+        trained=trained,
+        known=known,
+    )
     result = replace(result, labels=_whole(result.labels, picture.grey.shape, rows))
     flags = (*picture.remarks, *choice.remarks, *strip_flags, *_outline_flag(regions), *result.flags)
     return Examined(picture, choice.chosen, strip, result, flags)

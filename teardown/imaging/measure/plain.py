@@ -7,14 +7,17 @@ from typing import Any
 from teardown.formats.pixel_size import ScaleCandidate
 from teardown.imaging.measure.examining import Examined, Regions
 from teardown.science.errors import Remark
+from teardown.science.stereology.bodies import Strictness
 from teardown.science.stereology.classes import Levels
+from teardown.science.stereology.evening import Known
 from teardown.science.stereology.field import FieldResult
 from teardown.science.stereology.flags import directional_intercepts
 from teardown.science.stereology.pooling import FieldSummary
 from teardown.science.stereology.ratios import Parts
 from teardown.science.stereology.regions import Strip
-from teardown.science.stereology.segmentation import Strictness
 from teardown.science.stereology.settings import Settings
+from teardown.science.stereology.shading import Gain
+from teardown.science.stereology.structure import Structure
 
 NAMES = {"oxide_thickness": "oxide_thickness", "pore_chord": "pore_size", "metal_chord": "metal_size"}
 
@@ -52,6 +55,7 @@ def levels_data(result: FieldResult) -> dict[str, Any]:
         "bright": levels.bright,
         "source": levels.source,
         "standard_error": levels.standard_error,
+        "thresholds": list(levels.thresholds) if levels.thresholds else None,
         "places": list(levels.oxide_places),
         "edge_sigma_px": result.edge_sigma_px,
         "false_rim_px": result.false_rim_px,
@@ -61,6 +65,7 @@ def levels_data(result: FieldResult) -> dict[str, Any]:
         "gain_peak_to_peak": result.gain.peak_to_peak,
         "detection_limit_px": result.detection_limit_px,
         "unresolved_share": result.unresolved_share,
+        "trained": result.trained,
         "version": result.version,
         "settings": result.settings.as_dict(),
     }
@@ -80,6 +85,7 @@ def sums_data(examined: Examined) -> dict[str, Any]:
         "rims": asdict(result.rims) if result.rims else None,
         "near_coverage": result.near_coverage,
         "pore_openings": result.pore_openings,
+        **structure_data(result.structure),
         "outline_factor": result.outline_factor,
         "area_px": result.sums.area_px,
         "rose": list(directional_intercepts(result.sums)),
@@ -88,6 +94,40 @@ def sums_data(examined: Examined) -> dict[str, Any]:
         "strip": [strip.top, strip.bottom] if strip else None,
         "about": examined.picture.header.about,
     }
+
+
+def structure_data(structure: Structure) -> dict[str, Any]:
+    """Give how pore and metal are spread: two-point correlation, chords, openings; lengths in pixels."""
+    correlation = {
+        name: {
+            "chance": [round(chance, 6) for chance in found.chance],
+            "fraction": found.fraction,
+            "range_px": found.range_px,
+        }
+        for name, found in (("pore", structure.pore), ("metal", structure.metal))
+        if found is not None
+    }
+    known = structure.pore or structure.metal
+    return {
+        "correlation": {"lags_px": list(known.lags_px) if known else [], **correlation},
+        "chords": {
+            "step_px": structure.pore_chords.step_px,
+            "pore": asdict(structure.pore_chords),
+            "metal": asdict(structure.metal_chords),
+        },
+        "openings": {
+            "sizes_px": list(structure.opening_sizes_px),
+            "passed": [round(share, 6) for share in structure.opening_passed],
+        },
+        "structure_area_px": structure.area_px,
+    }
+
+
+def read_known(asked: Mapping[str, Any] | None) -> Known | None:
+    """Read the noise and the gain field that an earlier run on the same picture found."""
+    if not asked:
+        return None
+    return Known(float(asked["noise"]), Gain(tuple(float(term) for term in asked["gain"])))
 
 
 def read_summary(sums: Mapping[str, Any]) -> FieldSummary:
@@ -104,6 +144,7 @@ def read_levels(asked: Mapping[str, Any] | None) -> Levels | None:
     """Read pinned or manual levels that a run was asked with."""
     if not asked:
         return None
+    thresholds = asked.get("thresholds")
     return Levels(
         asked["pore"],
         tuple(asked["oxides"]),
@@ -111,6 +152,7 @@ def read_levels(asked: Mapping[str, Any] | None) -> Levels | None:
         asked.get("bright"),
         asked.get("source", "pinned"),
         asked.get("standard_error", 0.0),
+        (float(thresholds[0]), float(thresholds[1])) if thresholds else None,
     )
 
 

@@ -16,7 +16,8 @@ class Levels:
 
     ``oxides`` lists one or two oxide greys, darkest first; ``bright`` is the grey of matter brighter than
     metal, where there is any. ``source`` says who set them; ``standard_error`` is of the oxide level, in
-    grey.
+    grey. ``thresholds`` are the greys that part pore from oxide and oxide from metal, where a person set
+    them; else they lie half-way between the levels.
     """
 
     pore: float
@@ -25,6 +26,7 @@ class Levels:
     bright: float | None = None
     source: LevelSource = "automatic"
     standard_error: float = 0.0
+    thresholds: tuple[float, float] | None = None
 
     @property
     def contrast(self) -> float:
@@ -39,3 +41,13 @@ class Levels:
     def oxide_places(self) -> tuple[float, ...]:
         """Oxide levels on the scale on which pore is 0 and metal is 1."""
         return tuple(self.relative(grey) for grey in self.oxides)
+
+    @property
+    def lower_place(self) -> float:
+        """Where pore ends and oxide begins, on the scale on which pore is 0 and metal is 1."""
+        return self.relative(self.thresholds[0]) if self.thresholds else min(self.oxide_places) / 2
+
+    @property
+    def upper_place(self) -> float:
+        """Where oxide ends and metal begins, on the scale on which pore is 0 and metal is 1."""
+        return self.relative(self.thresholds[1]) if self.thresholds else (1 + max(self.oxide_places)) / 2

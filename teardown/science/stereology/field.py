@@ -3,33 +3,43 @@
 from dataclasses import dataclass, field
 from math import hypot
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from teardown.science.errors import MeasurementError, Remark
 from teardown.science.estimate import Estimate
-from teardown.science.stereology.classes import PORE, Levels
+from teardown.science.stereology.classes import Levels
+from teardown.science.stereology.evening import Evened, Known
 from teardown.science.stereology.flags import Facts, raise_flags
-from teardown.science.stereology.interfaces import Sums, tile_sums
+from teardown.science.stereology.interfaces import Sums, add_up
 from teardown.science.stereology.levels import LevelSearch, find_levels, with_levels
-from teardown.science.stereology.mosaics import segment_any_size
-from teardown.science.stereology.noise import Grey, Mask, denoise, noise_level
-from teardown.science.stereology.outline import outline_factor
+from teardown.science.stereology.light import Light
+from teardown.science.stereology.mosaics import LARGEST_WHOLE, segment_any_size
+from teardown.science.stereology.noise import Grey, Mask
 from teardown.science.stereology.pooling import FieldSummary
-from teardown.science.stereology.ratios import BY_KEY, Parts, cells_of, parts_of
-from teardown.science.stereology.rims import (
-    GAPS_UM,
-    Thickness,
-    gap_tolerant_coverage,
-    granulometry,
-    rim_thickness,
-)
-from teardown.science.stereology.sampling import RatioError, cell_size, ratio_error
+from teardown.science.stereology.ratios import BY_KEY, Parts, parts_of
+from teardown.science.stereology.rims import GAPS_UM, Thickness, sizes_at
+from teardown.science.stereology.sampling import RatioError, ratio_error
 from teardown.science.stereology.segmentation import Segmentation
 from teardown.science.stereology.sensitivity import Sensitivity, threshold_sensitivity
 from teardown.science.stereology.settings import VERSION, Settings
-from teardown.science.stereology.shading import FLAT, Gain, fit_gain
+from teardown.science.stereology.shading import Gain
+from teardown.science.stereology.structure import Structure, structure_of
+from teardown.science.stereology.tallies import (
+    cells_of_all,
+    outline_factor_of,
+    rims_of_all,
+    sums_of_tiles,
+)
+from teardown.science.stereology.trained import Trained, read_trained
+from teardown.science.stereology.windows import (
+    TILE_PX,
+    ArraySource,
+    Source,
+    Window,
+    count_valid,
+    middle_window,
+)
 
 SMALLEST_SIDE = 64
 
@@ -55,8 +65,13 @@ class FieldResult:
         Standard uncertainties, in the estimate's unit: of the field as a sample, and of the levels.
     labels : ndarray of uint8, shape (rows, columns)
         0 pore, 1 oxide, 2 metal, 3 left out, 4 brighter than metal.
+        Of a large picture they lie in a nameless file, mapped into memory.
     tiles : list of Sums
         Counts and neighbour pairs of each tile, row after row.
+    structure : Structure
+        Two-point correlation, chords and openings, from the middle of the field.
+    trained : str, optional
+        Digest of what was learnt from strokes, where classes are by strokes.
     """
 
     estimates: dict[str, Estimate]
@@ -81,17 +96,16 @@ class FieldResult:
     rims: Thickness | None
     near_coverage: dict[str, float]
     pore_openings: dict[str, float]
+    structure: Structure = field(repr=False)
     pixel_size_um: float | None
     settings: Settings
+    trained: str | None = None
     version: str = VERSION
 
     @property
     def sums(self) -> Sums:
         """Counts and pairs of the whole field."""
-        total = self.tiles[0]
-        for tile in self.tiles[1:]:
-            total = total + tile
-        return total
+        return add_up(self.tiles)
 
     def summary(self) -> FieldSummary:
         """Give what pooling needs."""
@@ -105,6 +119,8 @@ def measure_field(
     valid: Mask | None = None,
     levels: Levels | None = None,
     settings: Settings | None = None,
+    trained: Trained | None = None,
+    known: Known | None = None,
 ) -> FieldResult:
     """Measure porosity, oxide and metal surface of one field of a polished section.
 
@@ -119,53 +135,114 @@ def measure_field(
     levels : Levels, optional
         Pinned levels of the session; found from the picture where not given.
     settings : Settings, optional
+    trained : Trained, optional
+        Classes by strokes, where grey alone does not part them; levels are not used then.
+    known : Known, optional
+        Noise and gain field that an earlier measurement of this very picture found.
 
     Raises
     ------
     MeasurementError
         If the field is too small, shows one grey, has no edges, or is too unevenly lit.
     """
+    source = ArraySource(np.ascontiguousarray(grey, np.float32), valid)
+    return measure_source(
+        source, pixel_size_um=pixel_size_um, levels=levels, settings=settings, trained=trained, known=known
+    )
+
+
+def measure_source(
+    source: Source,
+    *,
+    pixel_size_um: float | None = None,
+    levels: Levels | None = None,
+    settings: Settings | None = None,
+    trained: Trained | None = None,
+    known: Known | None = None,
+    tile_px: int = TILE_PX,
+    largest_whole: int = LARGEST_WHOLE,
+) -> FieldResult:
+    """Measure a picture of any size, window by window: as :func:`measure_field`, with the same numbers
+    however it is cut."""
     settings = settings or Settings()
-    grey = np.ascontiguousarray(grey, np.float32)
-    _check(grey, valid)
-    noise = noise_level(grey, valid)
-    gain = fit_gain(grey, noise, valid, largest=settings.largest_gain) if settings.even_field else FLAT
-    even = np.asarray(cv2.divide(grey, gain.on(grey.shape)), np.float32) if settings.even_field else grey
-    calm = denoise(even, noise)
-    search = (
-        with_levels(calm, levels, valid, edge_sigma_px=settings.edge_sigma_px)
-        if levels
-        else find_levels(calm, valid, edge_sigma_px=settings.edge_sigma_px)
+    _check(source)
+    evened = Evened.of(source, settings, known)
+    light = Light()
+    if trained is None:
+        search = _search(evened, levels, settings)
+        cut = segment_any_size(
+            evened,
+            search.levels,
+            search.edge_sigma_px,
+            tests=settings.strictness,
+            see=light.see(source),
+            tile_px=tile_px,
+            largest_whole=largest_whole,
+        )
+        doubt = _doubt(evened, search, settings)
+    else:
+        search, cut, doubt = read_trained(evened, trained, settings, see=light.see(source), tile_px=tile_px)
+    return _result(evened, search, cut, doubt, light, pixel_size_um, settings, trained)
+
+
+def _search(evened: Evened, levels: Levels | None, settings: Settings) -> LevelSearch:
+    calm, mask = evened.sample()
+    if levels is not None:
+        return with_levels(calm, levels, mask, edge_sigma_px=settings.edge_sigma_px)
+    return find_levels(calm, mask, edge_sigma_px=settings.edge_sigma_px)
+
+
+def _doubt(evened: Evened, search: LevelSearch, settings: Settings) -> Sensitivity:
+    if not settings.sensitivity:
+        return Sensitivity({}, {})
+    middle = middle_window(evened.source)
+    return threshold_sensitivity(
+        evened.calm(middle),
+        search.levels,
+        search.edge_sigma_px,
+        settings.strictness,
+        evened.source.valid(middle),
     )
-    cut = segment_any_size(calm, search.levels, search.edge_sigma_px, tests=settings.strictness, valid=valid)
-    tiles = tile_sums(cut.labels, settings.tile_px)
-    total = tiles[0]
-    for tile in tiles[1:]:
-        total = total + tile
-    outline = outline_factor(cut.labels, total, search.edge_sigma_px)
+
+
+def _result(
+    evened: Evened,
+    search: LevelSearch,
+    cut: Segmentation,
+    doubt: Sensitivity,
+    light: Light,
+    pixel_size_um: float | None,
+    settings: Settings,
+    trained: Trained | None,
+) -> FieldResult:
+    """Gather what a class map says, and what must be known of it."""
+    labels = cut.labels
+    tiles = sums_of_tiles(labels, settings.tile_px)
+    total = add_up(tiles)
+    outline = outline_factor_of(labels, search.edge_sigma_px)
     parts = parts_of(total, outline)
-    errors = _sampling_errors(cut.labels)
-    doubt = (
-        threshold_sensitivity(calm, search.levels, search.edge_sigma_px, settings.strictness, valid)
-        if settings.sensitivity
-        else Sensitivity({}, {})
-    )
+    errors = {key: ratio_error(*cells) for key, cells in cells_of_all(labels).items()}
     scale = pixel_size_um or 1.0
     estimates = {
         key: _estimate(key, part, errors[key], doubt.uncertainty.get(key, 0.0), pixel_size_um)
         for key, part in parts.items()
         if part.value is not None
     }
-    rims = rim_thickness(cut.labels)
-    near = _near_coverage(cut.labels, pixel_size_um)
+    tally = rims_of_all(labels, tuple(gap / pixel_size_um for gap in GAPS_UM) if pixel_size_um else ())
+    near = {f"{gap:g}": share for gap, share in zip(GAPS_UM, tally.near_coverage, strict=False)}
+    rims = tally.thickness
+    middle = middle_window(evened.source)
+    structure = structure_of(np.array(labels[middle.at]))
+    closely = Window(0, labels.shape[0], 0, labels.shape[1]) if labels.size <= LARGEST_WHOLE else middle
     facts = Facts(
-        grey=grey,
-        calm=calm,
-        valid=valid,
-        gain=gain,
-        noise=noise,
+        white=light.white,
+        black=light.black,
+        calm=evened.calm(closely),
+        labels=np.array(labels[closely.at]),
+        gain=evened.gain,
+        noise=evened.noise,
         search=search,
-        cut=cut,
+        unresolved_share=cut.unresolved_share,
         sums=total,
         estimates=estimates,
         doubt=doubt,
@@ -173,36 +250,39 @@ def measure_field(
         settings=settings,
         rims=rims,
         near=near,
+        trained=None if trained is None else trained.accuracy,
     )
+
+    def in_units(values: dict[str, float]) -> dict[str, float]:
+        return {key: value * scale ** BY_KEY[key].power for key, value in values.items()}
+
     return FieldResult(
         estimates=estimates,
         parts=parts,
-        sampling_error={
-            key: error.standard_error * scale ** BY_KEY[key].power for key, error in errors.items()
-        },
-        threshold_uncertainty={
-            key: value * scale ** BY_KEY[key].power for key, value in doubt.uncertainty.items()
-        },
-        half_range={key: value * scale ** BY_KEY[key].power for key, value in doubt.half_range.items()},
-        labels=cut.labels,
+        sampling_error=in_units({key: error.standard_error for key, error in errors.items()}),
+        threshold_uncertainty=in_units(doubt.uncertainty),
+        half_range=in_units(doubt.half_range),
+        labels=labels,
         tiles=tiles,
         flags=raise_flags(facts),
-        histogram=_histogram(calm, valid),
+        histogram=light.histogram,
         levels=search.levels,
         edge_sigma_px=search.edge_sigma_px,
         false_rim_px=cut.false_rim_px,
-        noise=noise,
+        noise=evened.noise,
         noise_left=search.noise_left,
-        gain=gain,
+        gain=evened.gain,
         integral_range_px=_integral_range(errors["porosity"], total),
         detection_limit_px=detection_limit(search, cut, settings),
         unresolved_share=cut.unresolved_share,
         outline_factor=outline,
         rims=rims,
         near_coverage=near,
-        pore_openings=granulometry(_middle(cut.labels) == PORE),
+        pore_openings=sizes_at(structure.opening_sizes_px, structure.opening_passed),
+        structure=structure,
         pixel_size_um=pixel_size_um,
         settings=settings,
+        trained=None if trained is None else trained.digest,
     )
 
 
@@ -212,40 +292,12 @@ def detection_limit(search: LevelSearch, cut: Segmentation, settings: Settings) 
     return max(3 * search.edge_sigma_px, 3.5, cut.false_rim_px + settings.strictness.margin_px + 1)
 
 
-def _near_coverage(labels: NDArray[np.uint8], pixel_size_um: float | None) -> dict[str, float]:
-    """Give the coverage that allows gaps of some lengths between oxide and metal, by the gap in
-    micrometres."""
-    if pixel_size_um is None:
-        return {}
-    reaches = tuple(gap / pixel_size_um for gap in GAPS_UM)
-    return {
-        f"{gap:g}": share for gap, share in zip(GAPS_UM, gap_tolerant_coverage(labels, reaches), strict=True)
-    }
-
-
-def _middle(labels: NDArray[np.uint8], side: int = 1024) -> NDArray[np.uint8]:
-    rows, columns = (min(length, side) for length in labels.shape)
-    top, left = (labels.shape[0] - rows) // 2, (labels.shape[1] - columns) // 2
-    return labels[top : top + rows, left : left + columns]
-
-
-def _histogram(calm: Grey, valid: Mask | None) -> tuple[float, ...]:
-    """Give the share of pixels in each of 128 steps of grey, gain divided out and noise calmed."""
-    counts, _ = np.histogram(calm if valid is None else calm[valid], bins=128, range=(0, 1))
-    return tuple(float(share) for share in counts / max(counts.sum(), 1))
-
-
-def _check(grey: Grey, valid: Mask | None) -> None:
-    if grey.ndim != 2 or min(grey.shape) < SMALLEST_SIDE:
-        raise FieldTooSmall(f"The picture has shape {grey.shape}.")
-    if valid is not None and np.count_nonzero(valid) < SMALLEST_SIDE**2:
-        raise FieldTooSmall(f"Only {np.count_nonzero(valid)} pixels belong to the section.")
-
-
-def _sampling_errors(labels: NDArray[np.uint8]) -> dict[str, RatioError]:
-    rows, columns = labels.shape
-    cells = cells_of(labels, cell_size((rows, columns)))
-    return {key: ratio_error(above, below) for key, (above, below) in cells.items()}
+def _check(source: Source) -> None:
+    if min(source.shape) < SMALLEST_SIDE:
+        raise FieldTooSmall(f"The picture has shape {source.shape}.")
+    count = count_valid(source)
+    if count < SMALLEST_SIDE**2:
+        raise FieldTooSmall(f"Only {count} pixels belong to the section.")
 
 
 def _integral_range(error: RatioError, total: Sums) -> float:

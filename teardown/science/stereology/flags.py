@@ -4,15 +4,15 @@ from dataclasses import dataclass
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
 from teardown.science.errors import Remark
 from teardown.science.estimate import Estimate
 from teardown.science.stereology.classes import METAL, OXIDE, PORE
 from teardown.science.stereology.interfaces import Sums
 from teardown.science.stereology.levels import LevelSearch
-from teardown.science.stereology.noise import Grey, Mask
+from teardown.science.stereology.noise import Grey
 from teardown.science.stereology.rims import Thickness
-from teardown.science.stereology.segmentation import Segmentation
 from teardown.science.stereology.sensitivity import Sensitivity
 from teardown.science.stereology.settings import Settings
 from teardown.science.stereology.shading import Gain
@@ -26,15 +26,20 @@ SAMPLING = frozenset({"field_too_small", "few_fields", "fields_disagree"})
 
 @dataclass(frozen=True, slots=True)
 class Facts:
-    """All that is known of a field once it is measured."""
+    """All that is known of a field once it is measured.
 
-    grey: Grey
+    ``calm`` and ``labels`` are the greys and classes of the whole, or of the middle of a large picture;
+    ``trained`` the out-of-bag accuracy where classes are by strokes.
+    """
+
+    white: float
+    black: float
     calm: Grey
-    valid: Mask | None
+    labels: NDArray[np.uint8]
     gain: Gain
     noise: float
     search: LevelSearch
-    cut: Segmentation
+    unresolved_share: float
     sums: Sums
     estimates: dict[str, Estimate]
     doubt: Sensitivity
@@ -42,15 +47,17 @@ class Facts:
     settings: Settings
     rims: Thickness | None
     near: dict[str, float]
+    trained: float | None = None
 
 
 def raise_flags(facts: Facts) -> tuple[Remark, ...]:
     """Check a measured field for everything that would mislead its reader."""
+    by_grey = facts.trained is None
     found = [
         *_of_light(facts),
-        *_of_levels(facts),
+        *(_of_levels(facts) if by_grey else _of_training(facts)),
         *_of_resolution(facts),
-        *_of_charging(facts),
+        *(_of_charging(facts) if by_grey else []),
         *_of_lifted_oxide(facts),
         *_of_doubt(facts),
         *_of_scale(facts),
@@ -59,8 +66,7 @@ def raise_flags(facts: Facts) -> tuple[Remark, ...]:
 
 
 def _of_light(facts: Facts) -> list[Remark]:
-    grey = facts.grey if facts.valid is None else facts.grey[facts.valid]
-    white, black = float(np.mean(grey >= 0.998)), float(np.mean(grey <= 0.002))
+    white, black = facts.white, facts.black
     found = []
     if white > 0.005:
         found.append(
@@ -93,7 +99,7 @@ def _of_light(facts: Facts) -> list[Remark]:
                 "Even out the detector, or divide by a picture of a blank.",
             )
         )
-    stripes = _curtaining(facts)
+    stripes = _curtaining(facts) if facts.trained is None else 0.0
     if stripes > 0.02:
         found.append(
             _remark(
@@ -110,7 +116,7 @@ def _of_light(facts: Facts) -> list[Remark]:
 def _curtaining(facts: Facts) -> float:
     """Scatter of the metal's grey from column to column, beyond what noise gives, as a share of the
     contrast."""
-    metal = facts.cut.labels == METAL
+    metal = facts.labels == METAL
     deep = cv2.erode(metal.astype(np.uint8), np.ones((3, 3), np.uint8)) > 0
     count = deep.sum(axis=0)
     enough = count > 20
@@ -135,6 +141,16 @@ def _of_levels(facts: Facts) -> list[Remark]:
                 "Too little oxide was seen to read its grey; 70 % of the way to metal was taken.",
                 levels.oxide_places[0],
                 "Pin the session's levels on a field with thick oxide.",
+            )
+        )
+    if levels.source == "manual":
+        found.append(
+            _remark(
+                "manual_thresholds",
+                "info",
+                "A person set the levels of this field.",
+                highest,
+                "Compare with the automatic levels, or with a count by eye.",
             )
         )
     separation = (1 - highest) / max(search.noise_left, 1e-6)
@@ -193,6 +209,19 @@ def _of_levels(facts: Facts) -> list[Remark]:
     return found
 
 
+def _of_training(facts: Facts) -> list[Remark]:
+    accuracy = facts.trained or 0.0
+    return [
+        _remark(
+            "trained_classifier",
+            "info" if accuracy >= 0.9 else "warning",
+            f"Classes are by strokes; trees that had not seen them called {accuracy:.0%} of strokes rightly.",
+            accuracy,
+            "Strokes hold few edges: hold the coverage against a count by eye.",
+        )
+    ]
+
+
 def _of_resolution(facts: Facts) -> list[Remark]:
     sigma = facts.search.edge_sigma_px
     found = []
@@ -231,13 +260,13 @@ def _of_resolution(facts: Facts) -> list[Remark]:
                     "Scan at a higher magnification.",
                 )
             )
-    if facts.cut.unresolved_share > 0.02:
+    if facts.unresolved_share > 0.02:
         found.append(
             _remark(
                 "unresolved_gaps",
                 "warning",
-                f"{facts.cut.unresolved_share:.1%} of the area lies in gaps too narrow to read.",
-                facts.cut.unresolved_share,
+                f"{facts.unresolved_share:.1%} of the area lies in gaps too narrow to read.",
+                facts.unresolved_share,
                 "Scan at a higher magnification.",
             )
         )
@@ -264,7 +293,7 @@ def _of_lifted_oxide(facts: Facts) -> list[Remark]:
 
 def _of_charging(facts: Facts) -> list[Remark]:
     """Compare metal near pore with metal within, and pore near metal with open pore."""
-    labels = facts.cut.labels
+    labels = facts.labels
     levels = facts.search.levels
     solid_depth = cv2.distanceTransform((labels != PORE).view(np.uint8), cv2.DIST_L2, cv2.DIST_MASK_5)
     sigma = facts.search.edge_sigma_px

@@ -4,6 +4,7 @@ Counts of pixels and of neighbour pairs add up exactly over tiles, as each pair 
 first pixel.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from math import atan, pi, sqrt
 
@@ -89,16 +90,34 @@ def count_sums(labels: NDArray[np.uint8]) -> Sums:
     return _count(labels, labels.shape)
 
 
-def tile_sums(labels: NDArray[np.uint8], size: int = 512) -> list[Sums]:
-    """Count tile by tile, row after row; the tiles add up to :func:`count_sums` to the last pair."""
-    rows, columns = labels.shape
+def add_up(parts: Sequence[Sums]) -> Sums:
+    """Add the sums of all tiles."""
+    total = parts[0]
+    for part in parts[1:]:
+        total = total + part
+    return total
+
+
+def count_window(view: NDArray[np.uint8], rows: slice, columns: slice) -> Sums:
+    """Count a window of a map: its pixels, and the pairs whose first pixel lies in it."""
+    below = view[rows.start :]
+    return _count(below, (rows.stop - rows.start, columns.stop - columns.start), columns.start)
+
+
+def tile_sums(labels: NDArray[np.uint8], size: int = 512, *, rows: int | None = None) -> list[Sums]:
+    """Count tile by tile, row after row; the tiles add up to :func:`count_sums` to the last pair.
+
+    With ``rows``, only so many rows from the top are counted; those below serve as their partners.
+    """
+    columns = labels.shape[1]
+    rows = min(rows or labels.shape[0], labels.shape[0])
     tiles = []
     for top in range(0, rows, size):
         for left in range(0, columns, size):
             bottom, right = min(top + size, rows), min(left + size, columns)
             # two more rows below and columns on both sides hold the partners of the tile's own pixels
             start = max(left - 2, 0)
-            view = labels[top : min(bottom + 2, rows), start : min(right + 2, columns)]
+            view = labels[top : min(bottom + 2, labels.shape[0]), start : min(right + 2, columns)]
             tiles.append(_count(view, (bottom - top, right - left), left - start))
     return tiles
 

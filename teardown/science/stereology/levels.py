@@ -17,7 +17,6 @@ from teardown.science.stereology.noise import Grey, Mask, gradient
 from teardown.science.stereology.peaks import Peak, find_peaks
 
 PRIOR_PLACE = 0.70
-LARGEST_SAMPLE = 4_000_000
 
 
 class OneGrey(MeasurementError):
@@ -56,7 +55,6 @@ def find_levels(calm: Grey, valid: Mask | None = None, *, edge_sigma_px: float |
     NoEdges
         If there is no clear edge from which the blur can be told.
     """
-    calm, valid = _sample(calm, valid)
     steep = gradient(calm)
     inside = np.ones(calm.shape, bool) if valid is None else valid
     pore, metal, bright = _ends(calm, steep, inside)
@@ -94,18 +92,6 @@ def _shoulder(place: Grey, steep: Grey, inside: Mask) -> float:
         return 0.0
     reach = 2 * 1.4826 * float(np.median(above))
     return float(np.mean(greys < 1 - reach) - np.mean(greys > 1 + reach))
-
-
-def _sample(calm: Grey, valid: Mask | None) -> tuple[Grey, Mask | None]:
-    """Take the middle rows and columns of a large picture's blocks: enough for levels, a fraction of
-    the time."""
-    if calm.size <= LARGEST_SAMPLE:
-        return calm, valid
-    block = 512
-    keep = LARGEST_SAMPLE / calm.size
-    rows = [slice(r, r + max(int(block * keep), 64)) for r in range(0, calm.shape[0] - 64, block)]
-    taken = np.concatenate([calm[r] for r in rows])
-    return taken, None if valid is None else np.concatenate([valid[r] for r in rows])
 
 
 def _ends(calm: Grey, steep: Grey, inside: Mask) -> tuple[Peak, Peak, Peak | None]:
@@ -192,7 +178,6 @@ def with_levels(
         If the levels do not rise from pore over oxide to metal.
     """
     check_levels(levels)
-    calm, valid = _sample(calm, valid)
     steep = gradient(calm)
     inside = np.ones(calm.shape, bool) if valid is None else valid
     place = (calm - np.float32(levels.pore)) / np.float32(levels.contrast)
@@ -204,6 +189,24 @@ def with_levels(
     return LevelSearch(levels, sigma, noise_left, 0.0)
 
 
+def levels_from_thresholds(pore: float, metal: float, lower: float, upper: float) -> Levels:
+    """Give levels for two thresholds that a person set, on the scale of the greys.
+
+    The oxide's grey is taken half-way between the greys that either threshold alone would speak for.
+
+    Raises
+    ------
+    LevelsOutOfOrder
+        If pore, the thresholds and metal do not rise in this order.
+    """
+    oxide = ((2 * lower - pore) + (2 * upper - metal)) / 2
+    step = 0.02 * (metal - pore)
+    oxide = min(max(oxide, pore + step), metal - step)
+    levels = Levels(pore, (oxide,), metal, source="manual", thresholds=(lower, upper))
+    check_levels(levels)
+    return levels
+
+
 def check_levels(levels: Levels) -> None:
     """Refuse levels that do not rise from pore over oxide to metal by at least a thousandth of full scale.
 
@@ -213,6 +216,9 @@ def check_levels(levels: Levels) -> None:
     """
     row = [levels.pore, *levels.oxides, levels.metal] + ([levels.bright] if levels.bright else [])
     steps = np.diff(row)
+    if levels.thresholds is not None:
+        steps = np.concatenate([steps, np.diff([levels.pore, *levels.thresholds, levels.metal])])
     if not levels.oxides or not np.isfinite(row).all() or steps.min() < 1e-3:
         told = ", ".join(f"{grey:.3f}" for grey in row)
-        raise LevelsOutOfOrder(f"The levels are {told}, from pore to metal.")
+        more = "; thresholds {:.3f} and {:.3f}".format(*levels.thresholds) if levels.thresholds else ""
+        raise LevelsOutOfOrder(f"The levels are {told}, from pore to metal{more}.")

@@ -32,16 +32,23 @@ def outline_factor(labels: NDArray[np.uint8], sums: Sums, sigma: float) -> float
     sigma : float
         Blur of the picture, in pixels.
     """
-    first = sums.metal_outline_px
-    if first <= 0:
+    if sums.metal_outline_px <= 0:
         return 1.0
-    metal = (labels == METAL).astype(np.float32)
-    rounder = np.where(cv2.GaussianBlur(metal, (0, 0), max(BLUR * sigma, 0.5)) > 0.5, METAL, PORE).astype(
-        np.uint8
-    )
-    rounder[labels == EXCLUDED] = EXCLUDED
     both = np.where(labels == METAL, METAL, PORE).astype(np.uint8)
     both[labels == EXCLUDED] = EXCLUDED
     plain = count_sums(both).line_length_px(METAL, PORE)
-    second = count_sums(rounder).line_length_px(METAL, PORE)
-    return float(np.clip(1 + STEP_BACK * (1 - second / plain), 1.0, MOST)) if plain > 0 else 1.0
+    return factor_of(plain, count_sums(rounded(labels, sigma)).line_length_px(METAL, PORE))
+
+
+def rounded(labels: NDArray[np.uint8], sigma: float) -> NDArray[np.uint8]:
+    """Give metal and all else after one more blur."""
+    metal = (labels == METAL).astype(np.float32)
+    rounder = cv2.GaussianBlur(metal, (0, 0), max(BLUR * sigma, 0.5)) > 0.5
+    codes = np.where(rounder, METAL, PORE).astype(np.uint8)
+    codes[labels == EXCLUDED] = EXCLUDED
+    return codes
+
+
+def factor_of(plain: float, rounder: float) -> float:
+    """Give the factor from the outline as it reads and after one more blur."""
+    return float(np.clip(1 + STEP_BACK * (1 - rounder / plain), 1.0, MOST)) if plain > 0 else 1.0

@@ -7,12 +7,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from teardown.science.errors import MeasurementError
+from teardown.science.stereology.bodies import Strictness
 from teardown.science.stereology.classes import Levels
 from teardown.science.stereology.interfaces import Sums, count_sums
 from teardown.science.stereology.levels import check_levels
 from teardown.science.stereology.noise import Grey, Mask, denoise, noise_level
-from teardown.science.stereology.ratios import parts_of
-from teardown.science.stereology.segmentation import Strictness, segment
+from teardown.science.stereology.ratios import BY_KEY, parts_of
+from teardown.science.stereology.segmentation import segment
 from teardown.science.stereology.shading import Gain
 
 LARGEST_CROP = 2048 * 2048
@@ -34,8 +35,8 @@ class Preview:
     labels : ndarray of uint8, shape (rows, columns)
         0 pore, 1 oxide, 2 metal, 3 left out, 4 brighter than metal.
     values : dict of float
-        The quantities of a field over this crop alone, lengths in pixels; no interval, for a crop is no
-        sample.
+        The quantities of a field over this crop alone, lengths in micrometres where the pixel size is
+        known, else in pixels; no interval, for a crop is no sample.
     lower, upper : float
         Greys that part pore from oxide and oxide from metal.
     false_rim_px : float
@@ -54,8 +55,8 @@ def calm_crop(
     grey: Grey,
     *,
     gain: Gain | None = None,
-    origin: tuple[int, int] = (0, 0),
-    whole: tuple[int, int] | None = None,
+    corner: tuple[int, int] = (0, 0),
+    shape: tuple[int, int] | None = None,
     noise: float | None = None,
 ) -> Grey:
     """Prepare a crop once, so that it can be read with many levels: gain divided out, noise calmed.
@@ -66,7 +67,7 @@ def calm_crop(
         Greys of the crop, 0 to 1.
     gain : Gain, optional
         The gain field that the whole picture's measurement found.
-    origin, whole : tuple of int
+    corner, shape : tuple of int
         First row and column of the crop, and rows and columns of the whole measured picture.
     noise : float, optional
         Noise of the whole picture; told from the crop where not given.
@@ -76,8 +77,8 @@ def calm_crop(
     grey = np.ascontiguousarray(grey, np.float32)
     level = noise_level(grey) if noise is None else noise
     if gain is not None:
-        window = slice(origin[0], origin[0] + grey.shape[0]), slice(origin[1], origin[1] + grey.shape[1])
-        grey = np.asarray(cv2.divide(grey, gain.within(whole or grey.shape, window)), np.float32)
+        window = slice(corner[0], corner[0] + grey.shape[0]), slice(corner[1], corner[1] + grey.shape[1])
+        grey = np.asarray(cv2.divide(grey, gain.within(shape or grey.shape, window)), np.float32)
     return denoise(grey, level)
 
 
@@ -88,6 +89,7 @@ def preview(
     *,
     tests: Strictness | None = None,
     valid: Mask | None = None,
+    pixel_size_um: float | None = None,
 ) -> Preview:
     """Read a prepared crop with given levels, by the very steps that measure a field.
 
@@ -114,7 +116,12 @@ def preview(
         raise CropTooLarge(f"The crop has {crop.shape[0]} by {crop.shape[1]} pixels.")
     cut = segment(np.ascontiguousarray(crop, np.float32), levels, edge_sigma_px, tests=tests, valid=valid)
     sums = count_sums(cut.labels)
-    values = {key: part.value for key, part in parts_of(sums).items() if part.value is not None}
+    size = pixel_size_um or 1.0
+    values = {
+        key: part.value * size ** BY_KEY[key].power
+        for key, part in parts_of(sums).items()
+        if part.value is not None
+    }
     return Preview(
         cut.labels,
         values,

@@ -91,16 +91,22 @@ def _crossings(sums: Sums, code: int) -> float:
     return float(sum(sums.transitions(code, other)[:2].sum() for other in others))
 
 
-def cells_of(labels: NDArray[np.uint8], size: int) -> dict[str, tuple[Cells, Cells]]:
+def cells_of(
+    labels: NDArray[np.uint8], size: int, *, rows: int | None = None
+) -> dict[str, tuple[Cells, Cells]]:
     """Give numerator and denominator of the main quantities in every cell of a grid, for their sampling
-    error."""
-    one = {code: class_cells(labels, (code,), size) for code in (PORE, OXIDE, METAL, BRIGHT)}
-    area = (
-        class_cells(labels, INSIDE, size) if (labels == EXCLUDED).any() else np.full_like(one[PORE], size**2)
-    )
-    metal_oxide = outline_cells(labels, METAL, OXIDE, size)
-    metal_pore = outline_cells(labels, METAL, PORE, size)
-    oxide_pore = outline_cells(labels, OXIDE, PORE, size)
+    error.
+
+    With ``rows``, only so many rows from the top are put in cells; the one below serves as partner.
+    """
+    rows = labels.shape[0] if rows is None else rows
+    own = labels[:rows]
+    one = {code: class_cells(own, (code,), size) for code in (PORE, OXIDE, METAL, BRIGHT)}
+    left_out = (own == EXCLUDED).any()
+    area = class_cells(own, INSIDE, size) if left_out else np.full_like(one[PORE], size**2)
+    metal_oxide = outline_cells(labels, METAL, OXIDE, size, rows=rows)
+    metal_pore = outline_cells(labels, METAL, PORE, size, rows=rows)
+    oxide_pore = outline_cells(labels, OXIDE, PORE, size, rows=rows)
     solid = one[OXIDE] + one[METAL] + one[BRIGHT]
     wall = metal_oxide + metal_pore
     return {

@@ -99,17 +99,20 @@ def class_cells(labels: NDArray[np.uint8], codes: tuple[int, ...], size: int) ->
     return _cells(mask.astype(np.float32), size)
 
 
-def outline_cells(labels: NDArray[np.uint8], first: int, second: int, size: int) -> Cells:
+def outline_cells(
+    labels: NDArray[np.uint8], first: int, second: int, size: int, *, rows: int | None = None
+) -> Cells:
     """Sum the length of the line between two classes, in pixels, in cells of ``size`` pixels a side."""
     one, other = labels == first, labels == second
     density = np.zeros(labels.shape, np.float32)
+    last = labels.shape[0] if rows is None else rows
     for down, across, weight in ((0, 1, np.pi / 8), (1, 0, np.pi / 8), (1, 1, 0.2777), (1, -1, 0.2777)):
-        rows = slice(0, labels.shape[0] - down), slice(down, labels.shape[0])
+        pair = slice(0, labels.shape[0] - down), slice(down, labels.shape[0])
         left = slice(max(-across, 0), labels.shape[1] - max(across, 0))
         right = slice(max(across, 0), labels.shape[1] - max(-across, 0))
-        met = (one[rows[0], left] & other[rows[1], right]) | (other[rows[0], left] & one[rows[1], right])
-        density[rows[0], left] += np.float32(weight) * met
-    return _cells(density, size)
+        met = (one[pair[0], left] & other[pair[1], right]) | (other[pair[0], left] & one[pair[1], right])
+        density[pair[0], left] += np.float32(weight) * met
+    return _cells(density[:last], size)
 
 
 def _cells(density: NDArray[np.float32], size: int) -> Cells:

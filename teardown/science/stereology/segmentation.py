@@ -11,29 +11,20 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from teardown.science.stereology.bodies import (
+    Strictness,
+    core_pixels,
+    erode,
+    good_bodies,
+    level_pixels,
+    number_bodies,
+)
 from teardown.science.stereology.classes import BRIGHT, EXCLUDED, METAL, OXIDE, PORE, Levels
-from teardown.science.stereology.edges import false_rim_width, flatness
-from teardown.science.stereology.noise import Grey, Mask, gradient
+from teardown.science.stereology.edges import false_rim_width
+from teardown.science.stereology.noise import Grey, Mask
+from teardown.science.stereology.specks import despeckle
 
 Labels = NDArray[np.uint8]
-
-
-@dataclass(frozen=True, slots=True)
-class Strictness:
-    """How strictly oxide is told from a blurred edge.
-
-    ``margin_px`` is added to the width of a bare edge; ``gap`` times sigma (plus half a pixel, twice) is
-    the narrowest gap between metal that is read at all, 0 switches that test off; a body of oxide needs a
-    core at least ``core`` times the root of sigma (plus half a pixel) from its rim and ``least_area`` times
-    sigma squared of pixels; specks below ``speck_px`` pixels go to their surroundings.
-    """
-
-    margin_px: float = 0.8
-    gap: float = 1.0
-    core: float = 1.2
-    least_area: float = 12.0
-    level_share: float = 0.02
-    speck_px: int = 9
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,8 +39,23 @@ class Segmentation:
     unresolved_share: float
 
 
+@dataclass(frozen=True, slots=True)
+class FirstLook:
+    """Classes by the two thresholds alone, and how far each pixel is from metal and from pore."""
+
+    labels: Labels
+    to_metal: NDArray[np.float32]
+    to_pore: NDArray[np.float32]
+
+
 def segment(
-    calm: Grey, levels: Levels, sigma: float, *, tests: Strictness | None = None, valid: Mask | None = None
+    calm: Grey,
+    levels: Levels,
+    sigma: float,
+    *,
+    tests: Strictness | None = None,
+    valid: Mask | None = None,
+    look: FirstLook | None = None,
 ) -> Segmentation:
     """Assign every pixel to pore, oxide, metal or brighter matter.
 
@@ -61,79 +67,80 @@ def segment(
         Greys of the classes.
     sigma : float
         Standard deviation of the blur of an edge in ``calm``, in pixels.
+    look : FirstLook, optional
+        Of the same picture at the same levels, where it was taken before.
     """
-    tests = tests or Strictness()
-    if levels.source == "prior":
-        # where no plateau told the oxide's grey, what little is found must look the more like oxide
-        tests = replace(tests, margin_px=tests.margin_px + 0.6, level_share=max(tests.level_share, 0.15))
-    place = (calm - np.float32(levels.pore)) * np.float32(1 / levels.contrast)
-    lower = min(levels.oxide_places) / 2
-    upper = (1 + max(levels.oxide_places)) / 2
-    band = false_rim_width(lower, upper, sigma)
-    labels = np.full(place.shape, OXIDE, np.uint8)
-    labels[place < lower] = PORE
-    labels[place > upper] = METAL
-    labels = despeckle(labels, tests.speck_px)
-    to_metal = _distance(labels != METAL)
-    to_pore = _distance(labels != PORE)
-    between = labels == OXIDE
-    kept = between & (to_metal + to_pore - 1 > band + tests.margin_px)
-    pinched = (
-        between & _narrow_gaps(to_metal, tests.gap * sigma + 0.5) if tests.gap else np.zeros_like(between)
-    )
-    unresolved = kept & pinched
-    kept = _with_core(kept & ~pinched, place, sigma, tests)
-    middle = np.where(place > 0.5, METAL, PORE).astype(np.uint8)
-    labels = np.where(between & ~kept, middle, labels)
-    if len(levels.oxides) > 1:
-        labels = _trim_to_own_level(labels, place, levels.oxide_places, to_metal, to_pore)
-    if levels.bright is not None:
-        labels = _set_bright(labels, place, levels, sigma)
-    labels = despeckle(labels, tests.speck_px)
+    tests = tightened(tests or Strictness(), levels)
+    place = place_of(calm, levels)
+    look = look or first_look(place, levels, tests)
+    kept, unresolved = rims_of(look, levels, sigma, tests)
+    if kept.any():
+        facts = number_bodies(kept, core_pixels(kept, sigma, tests), level_pixels(kept, place, sigma))
+        good = good_bodies(facts.area, facts.level, facts.core, sigma, tests)
+        good[0] = False
+        kept = np.asarray(good[facts.parts])
+    labels = finished(look, kept, place, levels, sigma, tests)
     inside = labels.size
     if valid is not None:
         labels[~valid] = EXCLUDED
         unresolved &= valid
         inside = int(np.count_nonzero(valid))
-    return Segmentation(labels, lower, upper, band, float(np.count_nonzero(unresolved) / max(inside, 1)))
+    return Segmentation(
+        labels,
+        levels.lower_place,
+        levels.upper_place,
+        false_rim_width(levels.lower_place, levels.upper_place, sigma),
+        float(np.count_nonzero(unresolved) / max(inside, 1)),
+    )
 
 
-def despeckle(labels: Labels, smallest: int) -> Labels:
-    """Give specks of fewer than ``smallest`` pixels the class that prevails around them."""
-    if smallest <= 1:
-        return labels
-    bad = np.zeros(labels.shape, np.uint8)
-    for code in (PORE, OXIDE, METAL, BRIGHT):
-        mask = (labels == code).astype(np.uint8)
-        count, parts, stats, _ = cv2.connectedComponentsWithStats(mask, connectivity=8)
-        small = stats[:, cv2.CC_STAT_AREA] < smallest
-        small[0] = False
-        if count > 1 and small.any():
-            bad |= small.astype(np.uint8)[parts]
-    if not bad.any():
-        return labels
-    return _fill_from_around(labels, bad)
+def tightened(tests: Strictness, levels: Levels) -> Strictness:
+    """Ask more of oxide where its grey was only assumed: what little is found must look the more like it."""
+    if levels.source != "prior":
+        return tests
+    return replace(tests, margin_px=tests.margin_px + 0.6, level_share=max(tests.level_share, 0.15))
 
 
-def _fill_from_around(labels: Labels, bad: NDArray[np.uint8]) -> Labels:
-    """Fill marked pixels, from their settled neighbours inward, by majority in a 5 by 5 window."""
-    filled = labels.copy()
-    window = (5, 5)
-    for _ in range(3):
-        rows, columns = np.nonzero(bad)
-        if not len(rows):
-            break
-        votes = [
-            cv2.boxFilter(
-                ((filled == code) & (bad == 0)).astype(np.uint8), cv2.CV_16U, window, normalize=False
-            )[rows, columns]
-            for code in (PORE, OXIDE, METAL, EXCLUDED, BRIGHT)
-        ]
-        winner = np.argmax(votes, axis=0).astype(np.uint8)
-        settled = np.max(votes, axis=0) > 0
-        filled[rows[settled], columns[settled]] = winner[settled]
-        bad[rows[settled], columns[settled]] = 0
-    return filled
+def place_of(calm: Grey, levels: Levels) -> Grey:
+    """Place greys on the scale on which pore is 0 and metal is 1."""
+    return np.asarray((calm - np.float32(levels.pore)) * np.float32(1 / levels.contrast), np.float32)
+
+
+def first_look(place: Grey, levels: Levels, tests: Strictness) -> FirstLook:
+    """Part the classes by the two thresholds, specks taken away."""
+    labels = np.full(place.shape, OXIDE, np.uint8)
+    labels[place < levels.lower_place] = PORE
+    labels[place > levels.upper_place] = METAL
+    labels = despeckle(labels, tests.speck_px)
+    return FirstLook(labels, *distances(labels))
+
+
+def distances(labels: Labels) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
+    """Give each pixel's distance to metal and to pore."""
+    return _distance(labels != METAL), _distance(labels != PORE)
+
+
+def rims_of(look: FirstLook, levels: Levels, sigma: float, tests: Strictness) -> tuple[Mask, Mask]:
+    """Mark what is wider than a bare, blurred edge and lies in no pinched pore; and what does lie in one."""
+    band = false_rim_width(levels.lower_place, levels.upper_place, sigma)
+    wide = (look.labels == OXIDE) & (look.to_metal + look.to_pore - 1 > band + tests.margin_px)
+    if not tests.gap:
+        return wide, np.zeros_like(wide)
+    pinched = _narrow_gaps(look.to_metal, tests.gap * sigma + 0.5)
+    return wide & ~pinched, wide & pinched
+
+
+def finished(
+    look: FirstLook, kept: Mask, place: Grey, levels: Levels, sigma: float, tests: Strictness
+) -> Labels:
+    """Give what is not kept as oxide to metal or pore, and set what has a grey of its own."""
+    middle = np.where(place > 0.5, METAL, PORE).astype(np.uint8)
+    labels = np.where((look.labels == OXIDE) & ~kept, middle, look.labels)
+    if len(levels.oxides) > 1 and levels.thresholds is None:
+        labels = _trim_to_own_level(labels, place, levels.oxide_places, look.to_metal, look.to_pore)
+    if levels.bright is not None:
+        labels = _set_bright(labels, place, levels, sigma)
+    return despeckle(labels, tests.speck_px)
 
 
 def _distance(away_from: Mask) -> NDArray[np.float32]:
@@ -145,26 +152,7 @@ def _distance(away_from: Mask) -> NDArray[np.float32]:
 
 def _narrow_gaps(to_metal: NDArray[np.float32], reach: float) -> Mask:
     """Mark what a closing of the metal by a disc of radius ``reach`` would swallow."""
-    within = to_metal <= reach
-    if within.all():
-        return within
-    return np.asarray(within & (_distance(within) > reach))
-
-
-def _with_core(kept: Mask, place: Grey, sigma: float, tests: Strictness) -> Mask:
-    """Keep bodies of oxide that are large enough, thick enough somewhere, and level somewhere."""
-    if not kept.any():
-        return kept
-    count, parts, stats, _ = cv2.connectedComponentsWithStats(kept.view(np.uint8), connectivity=8)
-    thick = _distance(kept) >= tests.core * np.sqrt(sigma) + 0.5
-    has_core = np.zeros(count, bool)
-    has_core[np.unique(parts[thick])] = True
-    level = kept & (flatness(place, gradient(place), sigma) > 0)
-    levels = np.bincount(parts[level], minlength=count)
-    has_core &= levels >= np.maximum(tests.level_share * stats[:, cv2.CC_STAT_AREA], 3)
-    good = has_core & (stats[:, cv2.CC_STAT_AREA] >= tests.least_area * sigma**2)
-    good[0] = False
-    return np.asarray(good[parts])
+    return erode(np.asarray(to_metal <= reach), reach)
 
 
 def _trim_to_own_level(
@@ -201,8 +189,12 @@ def _set_bright(labels: Labels, place: Grey, levels: Levels, sigma: float) -> La
     core[small[parts]] = 0
     if not core.any():
         return labels
+    if core.all():
+        return np.full_like(labels, BRIGHT)
     to_core = cv2.distanceTransform(1 - core, cv2.DIST_L2, cv2.DIST_MASK_PRECISE)
     halo = to_core <= 2.2 * sigma + 1.5
+    if halo.all():
+        return np.where(place > (1 + bright) / 2, np.uint8(BRIGHT), labels)
     outside = halo.astype(np.uint8)
     # the label image numbers each outside pixel, so that each halo pixel knows its nearest neighbour beyond
     _, nearest = cv2.distanceTransformWithLabels(

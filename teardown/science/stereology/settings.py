@@ -2,7 +2,7 @@
 
 from dataclasses import asdict, dataclass, field
 
-from teardown.science.stereology.segmentation import Strictness
+from teardown.science.stereology.bodies import Strictness
 
 VERSION = "1.0"
 

@@ -13,10 +13,12 @@ from numpy.typing import NDArray
 from teardown.science.errors import MeasurementError
 from teardown.science.stereology.noise import Grey, Mask, gradient
 from teardown.science.stereology.peaks import find_peaks
+from teardown.science.stereology.windows import TILE_PX, ArraySource, Source, tiles_of
 
 SAMPLES = 120_000
 ROUNDS = 5
 TILES = 8
+HALO_PX = 16
 
 
 class FieldTooUneven(MeasurementError):
@@ -72,7 +74,12 @@ def fit_gain(grey: Grey, sigma: float, valid: Mask | None = None, *, largest: fl
     FieldTooUneven
         If the gain varies by more than ``largest``, peak to peak.
     """
-    values, x, y = _flat_samples(grey, sigma, valid)
+    return fit_gain_of(ArraySource(grey, valid), sigma, largest=largest)
+
+
+def fit_gain_of(source: Source, sigma: float, *, largest: float = 0.75) -> Gain:
+    """Fit the gain field of a picture of any size, as :func:`fit_gain` does."""
+    values, x, y = _flat_samples(source, sigma)
     if len(values) < 200:
         return FLAT
     terms = np.column_stack([np.ones_like(x), x, y, x * y, x * x, y * y])
@@ -110,20 +117,33 @@ def _disorder(logs: NDArray[np.float64]) -> float:
     return float(-(share * np.log(share)).sum())
 
 
-def _flat_samples(grey: Grey, sigma: float, valid: Mask | None) -> tuple[NDArray[np.float64], ...]:
-    step = max(int(np.sqrt(grey.size / SAMPLES)), 1)
-    calm = np.asarray(cv2.GaussianBlur(grey, (0, 0), 1.5), np.float32)
-    steep = gradient(calm)
-    rows, columns = np.mgrid[step // 2 : grey.shape[0] : step, step // 2 : grey.shape[1] : step]
-    slope = steep[rows, columns]
+def _flat_samples(source: Source, sigma: float) -> tuple[NDArray[np.float64], ...]:
+    """Take calm greys on a grid, where the picture is flat; the grid does not hang on the tiles."""
+    height, width = source.shape
+    step = max(int(np.sqrt(height * width / SAMPLES)), 1)
+    parts = []
+    for tile in tiles_of(source.shape, TILE_PX):
+        wide = tile.wider(HALO_PX, source.shape)
+        calm = np.asarray(cv2.GaussianBlur(source.grey(wide), (0, 0), 1.5), np.float32)
+        steep = gradient(calm)
+        rows = np.arange(step // 2, height, step)
+        columns = np.arange(step // 2, width, step)
+        rows = rows[(rows >= tile.top) & (rows < tile.bottom)]
+        columns = columns[(columns >= tile.left) & (columns < tile.right)]
+        at = np.ix_(rows - wide.top, columns - wide.left)
+        mask = source.valid(wide)
+        counted = np.ones((len(rows), len(columns)), bool) if mask is None else mask[at]
+        y, x = np.meshgrid(rows, columns, indexing="ij")
+        parts.append([part.ravel() for part in (calm[at], steep[at], counted, y, x)])
+    values, slope, counted, y, x = (np.concatenate(column) for column in zip(*parts, strict=True))
     # noise of the blurred picture's gradient: sigma / (sqrt(8 pi) s^2) for a Gaussian of s = 1.5 px
     flat = slope < max(3 * sigma / (np.sqrt(8 * np.pi) * 1.5**2), float(np.quantile(slope, 0.1)))
-    if valid is not None:
-        flat &= valid[rows, columns]
-    rows, columns = rows[flat], columns[flat]
-    x = 2 * columns / max(grey.shape[1] - 1, 1) - 1
-    y = 2 * rows / max(grey.shape[0] - 1, 1) - 1
-    return calm[rows, columns].astype(np.float64), x, y
+    flat &= counted
+    return (
+        values[flat].astype(np.float64),
+        2 * x[flat] / max(width - 1, 1) - 1,
+        2 * y[flat] / max(height - 1, 1) - 1,
+    )
 
 
 def _first_guess(

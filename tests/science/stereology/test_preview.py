@@ -7,7 +7,7 @@ import pytest
 
 from teardown.science.stereology.exposures import Exposure, expose
 from teardown.science.stereology.field import measure_field
-from teardown.science.stereology.levels import LevelsOutOfOrder
+from teardown.science.stereology.levels import LevelsOutOfOrder, levels_from_thresholds
 from teardown.science.stereology.phantoms import Microstructure, draw_section
 from teardown.science.stereology.preview import CropTooLarge, calm_crop, preview
 
@@ -24,7 +24,7 @@ def crop_of(whole, top=100, left=90, side=256):
     """Prepare a crop as the measurement of the whole prepared it."""
     grey, result = whole
     part = grey[top : top + side, left : left + side]
-    return calm_crop(part, gain=result.gain, origin=(top, left), whole=grey.shape, noise=result.noise)
+    return calm_crop(part, gain=result.gain, corner=(top, left), shape=grey.shape, noise=result.noise)
 
 
 def test_a_crop_reads_as_the_whole_does(whole):
@@ -58,3 +58,21 @@ def test_a_crop_as_large_as_a_picture_is_refused():
     """It could not be read while a person waits."""
     with pytest.raises(CropTooLarge, match="3000"):
         calm_crop(np.zeros((3000, 3000), np.float32))
+
+
+def test_two_thresholds_set_by_hand_are_kept_to_the_letter(whole):
+    """Even those that no single oxide's grey would give."""
+    result = whole[1]
+    pore, metal = result.levels.pore, result.levels.metal
+    for lower, upper in ((0.3, 0.6), (0.4, 0.55), (0.25, 0.7)):
+        levels = levels_from_thresholds(pore, metal, lower, upper)
+        found = preview(crop_of(whole), levels, result.edge_sigma_px, pixel_size_um=0.5)
+        assert (found.lower, found.upper) == pytest.approx((lower, upper), abs=1e-6)
+        assert levels.source == "manual"
+
+
+@pytest.mark.parametrize(("lower", "upper"), [(0.6, 0.3), (0.05, 0.6), (0.4, 0.95)])
+def test_thresholds_out_of_order_are_refused(lower, upper):
+    """Crossed, below pore, above metal."""
+    with pytest.raises(LevelsOutOfOrder):
+        levels_from_thresholds(0.14, 0.76, lower, upper)

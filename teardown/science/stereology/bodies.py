@@ -1,0 +1,83 @@
+"""Bodies of oxide: which are large, thick and level enough to be matter and no chance of noise or blur."""
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from teardown.science.stereology.edges import flatness
+from teardown.science.stereology.noise import Grey, Mask, gradient
+
+
+@dataclass(frozen=True, slots=True)
+class Strictness:
+    """How strictly oxide is told from a blurred edge.
+
+    ``margin_px`` is added to the width of a bare edge; ``gap`` times sigma (plus half a pixel, twice) is
+    the narrowest gap between metal that is read at all, 0 switches that test off; a body of oxide needs a
+    core at least ``core`` times the root of sigma (plus half a pixel) from its rim and ``least_area`` times
+    sigma squared of pixels; specks below ``speck_px`` pixels go to their surroundings.
+    """
+
+    margin_px: float = 0.8
+    gap: float = 1.0
+    core: float = 1.2
+    least_area: float = 12.0
+    level_share: float = 0.02
+    speck_px: int = 9
+
+
+@dataclass(frozen=True, slots=True)
+class BodyFacts:
+    """Bodies of a map, numbered from 1: the map of numbers, and pixels, level pixels and core by number."""
+
+    parts: NDArray[np.int32]
+    area: NDArray[np.int64]
+    level: NDArray[np.int64]
+    core: NDArray[np.bool_]
+
+
+def core_pixels(kept: Mask, sigma: float, tests: Strictness) -> Mask:
+    """Mark pixels so far from the rim of their body that a disc of the asked radius fits round them."""
+    return erode(kept, tests.core * np.sqrt(sigma) + 0.5, closed=False)
+
+
+def level_pixels(kept: Mask, place: Grey, sigma: float) -> Mask:
+    """Mark pixels that lie on a plateau and on no edge."""
+    return np.asarray(kept & (flatness(place, gradient(place), sigma) > 0))
+
+
+def number_bodies(kept: Mask, core: Mask, level: Mask) -> BodyFacts:
+    """Number the bodies of a map and gather what is decided by."""
+    count, parts, stats, _ = cv2.connectedComponentsWithStats(kept.view(np.uint8), connectivity=8)
+    has_core = np.zeros(count, bool)
+    has_core[np.unique(parts[core])] = True
+    levels = np.bincount(parts[level], minlength=count)
+    return BodyFacts(
+        np.asarray(parts, np.int32), stats[:, cv2.CC_STAT_AREA].astype(np.int64), levels, has_core
+    )
+
+
+def good_bodies(
+    area: NDArray[np.int64],
+    level: NDArray[np.int64],
+    core: NDArray[np.bool_],
+    sigma: float,
+    tests: Strictness,
+) -> NDArray[np.bool_]:
+    """Decide, for each body, whether it is matter."""
+    good = core & (level >= np.maximum(tests.level_share * area, 3))
+    return np.asarray(good & (area >= tests.least_area * sigma**2))
+
+
+def erode(mask: Mask, reach: float, *, closed: bool = True) -> Mask:
+    """Keep the pixels with no False pixel within ``reach``; beyond the picture nothing is False.
+
+    With ``closed`` a False pixel at just this distance counts as well.
+    """
+    side = int(reach)
+    down, across = np.mgrid[-side : side + 1, -side : side + 1]
+    distance = np.hypot(down, across)
+    disc = (distance <= reach if closed else distance < reach).astype(np.uint8)
+    return np.asarray(cv2.erode(mask.view(np.uint8), disc) > 0)

@@ -24,9 +24,17 @@ from teardown.findings.models import (
     Evidence,
     Judgement,
     ModeAssignment,
+    Stated,
     found_in,
 )
-from teardown.findings.rules import OF_THING, Claim, faults_of_judgement, kind_of_entry
+from teardown.findings.rules import (
+    OF_THING,
+    USUAL,
+    Claim,
+    faults_of_judgement,
+    faults_of_stated,
+    kind_of_entry,
+)
 from teardown.imaging.models import Review as ImageReview
 from teardown.records.actions import record
 from teardown.records.models import Record
@@ -183,9 +191,62 @@ def ask_balance(*, cell: Cell, by: Any, at: dt.datetime | None = None) -> Run:
     return run
 
 
+def state(
+    *,
+    cell: Cell,
+    key: str,
+    value: float | None,
+    doubt: float = 0.0,
+    source: str,
+    by: Any,
+    at: dt.datetime | None = None,
+) -> Stated:
+    """State of a cell what its balance would assume, and where it is from; no value takes it back.
+
+    The balance that stands is not changed; one made from now on takes what was stated.
+
+    Parameters
+    ----------
+    key : str
+        One of `rules.USUAL`; its shape says what ``value`` and ``doubt`` are.
+
+    Raises
+    ------
+    PermissionDenied
+        If this person may not have measures made.
+    ValidationError
+        If it cannot be, or no source is told.
+    """
+    demand(by, "measures.run")
+    usual = USUAL.get(key)
+    if usual is None:
+        raise ValidationError({"key": f"“{key}” is nothing that a balance assumes."})
+    if not source.strip():
+        raise ValidationError({"source": "Say where it is from."})
+    faults = faults_of_stated(usual, value, doubt) if value is not None else []
+    if faults:
+        raise ValidationError(faults)
+    with transaction.atomic():
+        stated = Stated(cell=cell, key=key, value=value, doubt=doubt, source=source.strip(), by=by)
+        stated.full_clean()
+        stated.save()
+        record(
+            verb="stated of" if value is not None else "took back what was stated of",
+            subject=cell,
+            by=by,
+            at=at,
+            reason=source.strip(),
+            payload={"key": key, "value": value, "doubt": doubt},
+        )
+    return stated
+
+
 def _balance_inputs(cell: Cell) -> dict[str, Any]:
     """Name what a balance rests on: cell as built, bench, and the runs that made the other numbers."""
-    entries = found_in(cell, "entry").current().order_by("pk").values_list("pk", flat=True)
+    entries = found_in(cell, "entry").current()
+    sections, phases = found_in(cell, "sample_measure"), found_in(cell, "phase")
+    rejected = ImageReview.objects.filter(verdict="reject", run__in=sections.values("run"))
+    unfit = FitReview.objects.filter(verdict="reject", fit__in=phases.values("fit"))
     twins = Balance.objects.filter(
         cell__time_zero=True, cell__build__revision__recipe=cell.build.revision.recipe_id
     ).exclude(cell=cell)
@@ -193,21 +254,26 @@ def _balance_inputs(cell: Cell) -> dict[str, Any]:
     told = {
         "build": [cell.pk, cell.version, cell.build.version],
         "test": test,
-        "entries": list(entries),
+        "entries": list(entries.order_by("pk").values_list("pk", flat=True)),
+        "stated": sorted(Stated.objects.filter(cell=cell).values_list("pk", flat=True)),
         "time zero": list(twins.order_by("pk").values_list("pk", flat=True)),
         "rejected": {
-            "sections": sorted(ImageReview.objects.filter(verdict="reject").values_list("run_id", flat=True)),
-            "fits": sorted(FitReview.objects.filter(verdict="reject").values_list("fit_id", flat=True)),
+            "sections": sorted(rejected.values_list("run_id", flat=True)),
+            "fits": sorted(unfit.values_list("fit_id", flat=True)),
         },
+        "lots": list(cell.build.lot_uses.order_by("pk").values_list("role", "lot__purity", "lot__purity_u")),
+        "instruments": list(
+            entries.exclude(instrument=None).order_by("pk").values_list("pk", "instrument__u")
+        ),
     }
     parts: dict[str, Any] = {"books": (cell, sha256(canonical(told).encode()).hexdigest())}
     summary = found_in(cell, "test_summary").order_by("-pk").first()
-    phase = found_in(cell, "phase").order_by("-fit_id").first()
+    phase = phases.order_by("-fit_id").first()
     if summary is not None:
         parts["cycling"] = summary.run
     if phase is not None:
         parts["phases"] = phase.fit.run
-    for number, row in enumerate(found_in(cell, "sample_measure").order_by("run_id")):
+    for number, row in enumerate(sections.order_by("run_id")):
         parts[f"section {number + 1}"] = row.run
     return parts
 

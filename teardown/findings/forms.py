@@ -10,7 +10,7 @@ from django.utils.functional import cached_property
 from teardown.findings.actions import Assigned
 from teardown.findings.dossier.evidence import Item
 from teardown.findings.models import Judgement
-from teardown.findings.rules import SEVERITIES, Claim, faults_of_claim
+from teardown.findings.rules import SEVERITIES, Claim, Usual, faults_of_claim
 from teardown.science.reliability.evidence import Confidence
 from teardown.vocabulary.models import Term
 
@@ -197,3 +197,44 @@ class DecisionForm(forms.Form):
 def _said(judgement: Judgement) -> str:
     root = judgement.root
     return f"{judgement.assessor}: {f'{root.mode.words}, {root.confidence}' if root else 'no root named'}"
+
+
+FIRST = {"value": "value", "range": "from", "doubt": ""}
+SECOND = {"value": "give or take", "range": "to", "doubt": "give or take"}
+
+
+class StatedForm(forms.Form):
+    """One thing that a balance would assume, stated instead: numbers as a reader takes them, and whence."""
+
+    first = forms.FloatField(required=False)
+    second = forms.FloatField(label="give or take")
+    source = forms.CharField(label="where it is from", max_length=200)
+
+    def __init__(self, *args: Any, usual: Usual, **kwargs: Any) -> None:
+        """Name the boxes by what they hold."""
+        super().__init__(*args, **kwargs)
+        self.auto_id = f"{usual.key}-%s"
+        self.usual = usual
+        if usual.shape == "doubt":
+            del self.fields["first"]
+        else:
+            self.fields["first"].label, self.fields["first"].required = FIRST[usual.shape], True
+        self.fields["second"].label = f"{SECOND[usual.shape]}, {usual.unit}"
+
+    @property
+    def stated(self) -> dict[str, Any]:
+        """Give value, doubt and source as the books keep them."""
+        per = 100.0 if self.usual.unit.startswith("%") else 1.0
+        first, second = (self.cleaned_data.get("first") or 0.0) / per, self.cleaned_data["second"] / per
+        source = self.cleaned_data["source"]
+        if self.usual.shape == "range":
+            return {"value": (first + second) / 2, "doubt": (second - first) / 2, "source": source}
+        return {"value": first, "doubt": second, "source": source}
+
+    def clean(self) -> dict[str, Any]:
+        """Refuse a range that ends before it begins."""
+        data: dict[str, Any] = super().clean() or {}
+        first, second = data.get("first"), data.get("second")
+        if self.usual.shape == "range" and first is not None and second is not None and second < first:
+            self.add_error("second", "A range ends above where it begins.")
+        return data

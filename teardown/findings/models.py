@@ -31,6 +31,30 @@ class Balance(AppendOnly):
         ordering = ["-pk"]
 
 
+class Stated(AppendOnly):
+    """What a person states of a cell where its balance would assume; the latest row of a key counts."""
+
+    cell = models.ForeignKey(Cell, models.PROTECT, related_name="+")
+    key = models.CharField(max_length=24, help_text="Which assumption it takes the place of.")
+    value = models.FloatField(
+        null=True, blank=True, help_text="Value, or middle of a range; none takes the statement back."
+    )
+    doubt = models.FloatField(default=0.0, help_text="Standard uncertainty, or half of a range.")
+    source = models.CharField(max_length=200, help_text="Where it is from.")
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, null=True, related_name="+")
+    at = models.DateTimeField(auto_now_add=True)
+
+    class Meta:
+        ordering = ["-pk"]
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(doubt__gte=0),
+                name="a_doubt_is_not_below_zero",
+                violation_error_message="An uncertainty is not below zero.",
+            )
+        ]
+
+
 class JudgementQuerySet(models.QuerySet["Judgement"]):
     """Questions to judgements."""
 

@@ -13,5 +13,6 @@ urlpatterns = [
     path("cells/<str:code>/judgements/look/", views.look, name="look_at_judgements"),
     path("cells/<str:code>/decide/", views.decide, name="decide"),
     path("cells/<str:code>/balance/", views.balance, name="balance"),
+    path("cells/<str:code>/balance/state/<str:key>/", views.state_assumption, name="state_assumption"),
     path("cells/<str:code>/balance/ask/", views.ask_balance, name="ask_balance"),
 ]

@@ -5,7 +5,7 @@ from typing import Any
 
 from django.contrib import messages
 from django.core.exceptions import ValidationError
-from django.http import HttpRequest, HttpResponse
+from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_POST
@@ -23,7 +23,9 @@ from teardown.findings.dossier.modes import Modes, Question, modes_of
 from teardown.findings.dossier.next_round import next_round as proposals
 from teardown.findings.dossier.waiting import waiting_for
 from teardown.findings.filters import ModesFilter
-from teardown.findings.forms import DecisionForm, JudgementForm, initial_from
+from teardown.findings.forms import DecisionForm, JudgementForm, StatedForm, initial_from
+from teardown.findings.rules import USUAL
+from teardown.page.trying import tried
 
 
 @needs("questions.ask")
@@ -123,7 +125,44 @@ def decide(request: HttpRequest, code: str) -> HttpResponse:
 @needs("recipes.see")
 def balance(request: HttpRequest, code: str) -> HttpResponse:
     """Show where the capacity of a cell went."""
-    return render(request, "findings/balance.html", {"shown": balance_of(_cell(request, code))})
+    return _balance(request, _cell(request, code))
+
+
+def _balance(
+    request: HttpRequest, cell: Cell, refused: StatedForm | None = None, status: int = 200
+) -> HttpResponse:
+    shown = balance_of(cell)
+    may_state = may(request.user, "measures.run")
+    forms = [
+        (
+            each,
+            refused if refused and refused.usual.key == each["key"] else StatedForm(usual=USUAL[each["key"]]),
+        )
+        if may_state and each.get("key") in USUAL
+        else (each, None)
+        for each in shown.assumed
+    ]
+    context = {"shown": shown, "assumed": forms, "may_state": may_state}
+    return render(request, "findings/balance.html", context, status=status)
+
+
+@require_POST
+@needs("measures.run")
+def state_assumption(request: HttpRequest, code: str, key: str) -> HttpResponse:
+    """Take what a person states in place of an assumption, and have the balance made again."""
+    cell = _cell(request, code)
+    usual = USUAL.get(key)
+    if usual is None:
+        raise Http404("A balance assumes nothing of that name.")
+    if request.POST.get("do") == "back":
+        actions.state(cell=cell, key=key, value=None, source="the usual holds again", by=request.user)
+    else:
+        form = StatedForm(request.POST, usual=usual)
+        if not tried(form, lambda: actions.state(cell=cell, key=key, by=request.user, **form.stated)):
+            return _balance(request, cell, form, status=422)
+    actions.ask_balance(cell=cell, by=request.user)
+    messages.success(request, f"Kept: {usual.words}. The balance is made again with it.")
+    return redirect("balance", code=code)
 
 
 @require_POST

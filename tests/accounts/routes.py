@@ -134,7 +134,7 @@ def things(by: User) -> dict[str, dict[str, Any]]:
         "vocabulary": {"key": "end.leak", "kind": "mode"},
         "recipes": {"code": RECIPE, "number": revision.number},
         "builds": {"code": cell.build.code},
-        "cells": {"code": CELL},
+        "cells": {"code": CELL, "key": "purity"},
         "bench": {"code": CELL},
         "materials": {"pk": material.pk},
         "tests": {"pk": test.pk},

@@ -76,9 +76,9 @@ class Shown:
         return self._rows("mark")
 
     @property
-    def assumed(self) -> list[str]:
-        """Say what was assumed for want of a measurement."""
-        return [row["words"] for row in self._rows("assumed")]
+    def assumed(self) -> list[dict[str, Any]]:
+        """Say what was assumed for want of a measurement: words, number, source, where it is asked for."""
+        return self._rows("assumed")
 
     @property
     def ledger(self) -> dict[str, Any] | None:

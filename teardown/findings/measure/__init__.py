@@ -8,6 +8,7 @@ from django.db import models
 
 from teardown.cells.models import Cell
 from teardown.files.models import Run
+from teardown.findings.measure.assumed import Assumed
 from teardown.findings.measure.books import inputs_of
 from teardown.findings.models import Balance as BalanceRow
 from teardown.science.balance.closing import DRAWS, SEED, Balance, close_cell
@@ -49,12 +50,12 @@ def balance(run: Run, beat: Callable[[float, str], None]) -> list[models.Model]:
     return [BalanceRow(cell=cell, run=run, rows=list(rows_of(found, assumed)), flags=flags)]
 
 
-def rows_of(found: Balance, assumed: tuple[str, ...]) -> list[dict[str, Any]]:
+def rows_of(found: Balance, assumed: tuple[Assumed, ...]) -> list[dict[str, Any]]:
     """Write a balance as plain rows: quantities, marks, the ledger, what was assumed, one headline."""
     rows = [_quantity(found, key, words) for key, words in WORDS.items() if key in found.shown]
     rows += [{"kind": "mark", **asdict(mark)} for mark in found.marks]
     rows.append(_ledger(found))
-    rows += [{"kind": "assumed", "words": words} for words in assumed]
+    rows += [{"kind": "assumed", **asdict(each)} for each in assumed]
     locked, closure = found.shown["locked_Ah"], found.shown["closure"]
     rows.append(
         {

@@ -1,17 +1,17 @@
 """What the books of a cell hold for its balance, each value with its doubt and where it came from."""
 
 from collections.abc import Iterable
-from dataclasses import dataclass, field
 from statistics import mean, stdev
 from typing import Any
-
-import numpy as np
 
 from teardown.cells.models import Cell, LotUse, RecipePart, Test
 from teardown.cycling.models import TestSummary
 from teardown.diffraction.models import Fit
 from teardown.dissection.models import Entry
+from teardown.findings.measure.assumed import Assumed, Books, stated_of
+from teardown.findings.measure.powder import powder_of
 from teardown.findings.models import Balance, found_in
+from teardown.findings.rules import USUAL
 from teardown.imaging.models import Review as ImageReview
 from teardown.science.balance.inputs import (
     ZERO,
@@ -19,31 +19,18 @@ from teardown.science.balance.inputs import (
     Handling,
     History,
     Inputs,
-    Powder,
     Quantity,
     Recovered,
     Sections,
     State,
-    TakenFrom,
-    Tube,
     Water,
 )
-from teardown.science.balance.solids import solids_of
 from teardown.science.constants import OXYGEN_G_PER_Ah
-from teardown.science.crystallography.phases import phase_table
 from teardown.science.errors import MeasurementError
 
-INERT_DENSITY_g_per_cm3 = 2.2
-CHARGE_U = 0.003
-MASS_U_g = 0.004
-AREA_U = 0.005
-THICKNESS_U = 0.015
-FRACTION_U = 0.015
-PURITY = Quantity(0.995, 0.003)
-CONVERTED_PER_DAY = 0.01
-AMORPHOUS = (0.0, 0.15)
+MOST_AT_REST = 0.2
+WEIGHED_U_g = 0.05
 IN_AIR = ("dry.how.air", "dry.how.oven")
-TAKEN_FROM: dict[str, TakenFrom] = {"ground": "whole electrode", "piece": "one place", "surface": "surface"}
 
 
 class BooksNotFull(MeasurementError):
@@ -52,20 +39,7 @@ class BooksNotFull(MeasurementError):
     code = "findings.E001"
 
 
-@dataclass
-class Books:
-    """What was found, and what had to be assumed, in words."""
-
-    cell: Cell
-    assumed: list[str] = field(default_factory=list)
-
-    def assume(self, words: str) -> None:
-        """Note an assumption once."""
-        if words not in self.assumed:
-            self.assumed.append(words)
-
-
-def inputs_of(cell: Cell) -> tuple[Inputs, tuple[str, ...]]:
+def inputs_of(cell: Cell) -> tuple[Inputs, tuple[Assumed, ...]]:
     """Gather the inputs of a balance, and say what was assumed for want of a measurement.
 
     Raises
@@ -73,7 +47,7 @@ def inputs_of(cell: Cell) -> tuple[Inputs, tuple[str, ...]]:
     BooksNotFull
         Naming everything that is missing, and where to enter it.
     """
-    books = Books(cell)
+    books = Books(cell, stated_of(cell))
     entries = _entries(cell)
     test = cell.tests.select_related("end").order_by("-number").first()
     summary = TestSummary.objects.filter(test=test).order_by("-pk").first() if test else None
@@ -88,7 +62,7 @@ def inputs_of(cell: Cell) -> tuple[Inputs, tuple[str, ...]]:
     inputs = Inputs(
         built=_built(books),
         recovered=_recovered(books, entries, summary, days, test),
-        powder=_powder(books, fit),
+        powder=powder_of(books, fit),
         history=_history(books, test, summary),
         sections=_sections(cell),
         water=_water(books, entries, summary),
@@ -101,7 +75,7 @@ def inputs_of(cell: Cell) -> tuple[Inputs, tuple[str, ...]]:
         ),
         oxide_at_reference=_time_zero(books),
     )
-    return inputs, tuple(books.assumed)
+    return inputs, tuple(books.assumed.values())
 
 
 def _missing(
@@ -130,14 +104,16 @@ def _entries(cell: Cell) -> dict[str, list[Entry]]:
     return found
 
 
-def _number(entries: dict[str, list[Entry]], key: str, u: float) -> Quantity | None:
+def _number(books: Books, entries: dict[str, list[Entry]], key: str, usual: str | float) -> Quantity | None:
     """Give the latest reading of a term, with its own doubt, its instrument's, or the usual one."""
     rows = [row for row in entries.get(key, []) if row.value is not None]
     if not rows:
         return None
     row = rows[-1]
-    own = row.u or (row.instrument.u if row.instrument else None) or u
     assert row.value is not None
+    own = row.u or (row.instrument.u if row.instrument else None)
+    if own is None:
+        own = books.take(usual).u if isinstance(usual, str) else usual
     return Quantity(row.value, own)
 
 
@@ -148,15 +124,18 @@ def _built(books: Books) -> AsBuilt:
     assert cell.electrode_height_mm is not None
     area = cell.electrode_width_mm * cell.electrode_height_mm / 100
     if cell.inert_mass_g is None:
-        books.assume("no binder, carbon or additive was written for the electrode: none was counted")
+        books.note("inert", "no binder, carbon or additive was written for the electrode: none was counted")
+        density = Quantity(USUAL["inert_density"].value)
     else:
-        books.assume(f"binder, carbon and additive have {INERT_DENSITY_g_per_cm3:g} g/cm³ and look like pore")
+        density = books.take("inert_density", "which look like pore in an image")
+    iron_u = cell.iron_mass_u_g or books.take("iron_mass").u
     return AsBuilt(
-        iron_powder_g=Quantity(cell.iron_mass_g, cell.iron_mass_u_g or 0.002),
+        iron_powder_g=Quantity(cell.iron_mass_g, iron_u),
         purity=_purity(books),
-        inert_g=Quantity(cell.inert_mass_g or 0.0, 0.002 if cell.inert_mass_g else 0.0),
-        inert_density_g_per_cm3=INERT_DENSITY_g_per_cm3,
-        area_cm2=Quantity(area, AREA_U * area),
+        inert_g=Quantity(cell.inert_mass_g or 0.0, iron_u if cell.inert_mass_g else 0.0),
+        inert_density_g_per_cm3=density.value,
+        inert_density_u=density.u,
+        area_cm2=Quantity(area, books.take("area").u * area),
     )
 
 
@@ -166,40 +145,50 @@ def _purity(books: Books) -> Quantity:
     ).select_related("lot")
     lot = next((each.lot for each in use), None)
     if lot is None or lot.purity is None:
-        books.assume(f"the iron is {100 * PURITY.value:g} % pure, since no lot says otherwise")
-        return PURITY
-    return Quantity(lot.purity, lot.purity_u or PURITY.u)
+        return books.take("purity", "since no lot says it")
+    return Quantity(lot.purity, lot.purity_u or USUAL["purity"].doubt)
 
 
 def _recovered(
     books: Books, entries: dict[str, list[Entry]], summary: TestSummary, days: float, test: Test
 ) -> Recovered:
-    dry = _number(entries, "dry.mass_g", MASS_U_g)
+    dry = _number(books, entries, "dry.mass_g", "dry_mass")
     assert dry is not None
-    rate = _metric(summary, "self_discharge_per_day")
     last = summary.q_last_Ah or 0.0
-    if rate is None:
-        books.assume("no self-discharge was measured: half a percent a day at rest, 20 % at most")
-        rest = min(0.005 * days, 0.2) * last
-    else:
-        rest = min(rate * days, 1.0) * last
     in_air = any(row.answer and row.answer.key in IN_AIR for row in entries.get("dry.how", []))
-    discharged = test.state_at_stop == "discharged"
+    drying = books.take("drying") if in_air else ZERO
+    resting = test.state_at_stop == "discharged" and days >= 1
+    converted = books.span("converted") if resting else (0.0, 0.0)
     return Recovered(
         dry_g=dry,
-        thickness_um=_thickness(entries),
-        rest_Ah=Quantity(rest, 0.5 * rest),
-        drying_Ah=Quantity(0.02 * last, 0.02 * last) if in_air else ZERO,
-        converted=(0.0, min(CONVERTED_PER_DAY * days, 1.0)) if discharged and days >= 1 else (0.0, 0.0),
+        thickness_um=_thickness(books, entries),
+        rest_Ah=_lost_at_rest(books, summary, days),
+        drying_Ah=Quantity(drying.value * last, drying.u * last),
+        converted=(min(converted[0] * days, 1.0), min(converted[1] * days, 1.0)),
+        hydrous=books.take("hydrous").u,
     )
 
 
-def _thickness(entries: dict[str, list[Entry]]) -> Quantity | None:
+def _lost_at_rest(books: Books, summary: TestSummary, days: float) -> Quantity:
+    """Give the charge lost between the end of the test and the opening."""
+    last, rate = summary.q_last_Ah or 0.0, _metric(summary, "self_discharge_per_day")
+    if rate is None:
+        usual = books.take("rest", "since no self-discharge was measured; a fifth at most")
+        lost = min(usual.value * days, MOST_AT_REST) * last
+        return Quantity(lost, lost * usual.u / usual.value if usual.value else usual.u * days * last)
+    lost = min(rate * days, 1.0) * last
+    return Quantity(lost, 0.5 * lost)
+
+
+def _thickness(books: Books, entries: dict[str, list[Entry]]) -> Quantity | None:
     values = [row.value for row in entries.get("iron.thickness_um", []) if row.value]
     if not values:
         return None
     spread = stdev(values) / len(values) ** 0.5 if len(values) > 1 else 0.0
-    return Quantity(mean(values), max(spread, THICKNESS_U * mean(values)))
+    least = USUAL["thickness"].doubt * mean(values)
+    if spread < least or "thickness" in books.stated:
+        least = books.take("thickness").u * mean(values)
+    return Quantity(mean(values), max(spread, least))
 
 
 def _days_at_rest(test: Test, entries: dict[str, list[Entry]]) -> float:
@@ -218,76 +207,42 @@ def _fit(cell: Cell) -> Fit | None:
     )
 
 
-def _powder(books: Books, fit: Fit) -> Powder:
-    rows = [row for row in fit.fractions.all() if not row.below_limit and row.weight_fraction > 0]
-    solids = solids_of(phase_table(), [row.phase for row in rows])
-    fractions = np.array([row.weight_fraction for row in rows])
-    total = float(fractions.sum()) or 1.0
-    u = np.array([row.u or row.esd or FRACTION_U for row in rows]) / total
-    share = fractions / total
-    closing = np.eye(len(rows)) - np.outer(share, np.ones(len(rows)))
-    books.assume("phase fractions vary independently but for adding up to one")
-    pattern = fit.pattern
-    if fit.amorphous is not None:
-        half = 3**0.5 * (fit.amorphous_u or 0.025)
-        amorphous = (max(fit.amorphous - half, 0.0), min(fit.amorphous + half, 0.9))
-    else:
-        amorphous = AMORPHOUS
-        books.assume("no internal standard: 0 to 15 % may be amorphous and like ferrous hydroxide")
-    return Powder(
-        solids=solids,
-        fractions=share,
-        covariance=closing @ np.diag(u**2) @ closing.T,
-        tube=_tube(pattern.radiation if pattern else str(fit.statistics.get("radiation", ""))),
-        corrected=bool(fit.statistics.get("corrected_for_grains", False)),
-        amorphous=amorphous,
-        taken_from=_taken_from(fit),
-    )
-
-
-def _taken_from(fit: Fit) -> TakenFrom:
-    """Tell what the powder stands for: as said with the pattern, else by where its sample was cut."""
-    if fit.pattern is not None:
-        return TAKEN_FROM.get(fit.pattern.preparation, "not known")
-    place = fit.sample.place if fit.sample else ""
-    return "whole electrode" if place == "whole" else "one place" if place else "not known"
-
-
-def _tube(radiation: str) -> Tube:
-    tubes: dict[str, Tube] = {"cu": "cu", "co": "co", "mo": "mo", "cr": "cr", "ag": "ag"}
-    return tubes.get(radiation, "other")
-
-
 def _history(books: Books, test: Test, summary: TestSummary) -> History:
     assert summary.q_ref_Ah is not None
     assert summary.q_last_Ah is not None
     reference, last = summary.q_ref_Ah, summary.q_last_Ah
     first_ref, first_last = summary.q_ref_first_plateau_Ah, summary.q_last_first_plateau_Ah
     if first_ref is None or first_last is None:
-        books.assume(
-            "the first plateau was not told apart: the whole discharge counts as two electrons an atom"
+        books.note(
+            "first plateau",
+            "the first plateau was not told apart: the whole discharge counts as two electrons an atom",
         )
     told = first_ref is not None and first_last is not None
     three_poles = RecipePart.objects.filter(revision=books.cell.build.revision_id, role="reference").exists()
     charge, discharge = summary.charge_total_Ah or reference, summary.discharge_total_Ah or reference
-    if summary.net_u_Ah is None:
-        books.assume("the accuracy of the channel is not known: 0.3 % of all charge")
+    net_u = summary.net_u_Ah
+    if net_u is None or "channel" in books.stated:
+        net_u = books.take("channel").u * charge
+    apart = three_poles and told
+    plateau_u = USUAL["plateau"].doubt if apart else books.take("plateau").u
+    u = books.take("charge").u
     state: dict[str, State] = {"charged": "charged", "discharged": "discharged"}
     return History(
-        reference_Ah=Quantity(reference, summary.q_ref_u_Ah or CHARGE_U * reference),
-        reference_first_Ah=_share(first_ref if told else reference),
-        last_Ah=_share(last),
-        last_first_Ah=_share(first_last if told else last),
-        charge_total_Ah=_share(charge),
-        net_charge_Ah=Quantity(charge - discharge, summary.net_u_Ah or CHARGE_U * charge),
+        reference_Ah=Quantity(reference, summary.q_ref_u_Ah or u * reference),
+        reference_first_Ah=_share(first_ref if told else reference, u),
+        last_Ah=_share(last, u),
+        last_first_Ah=_share(first_last if told else last, u),
+        charge_total_Ah=_share(charge, u),
+        net_charge_Ah=Quantity(charge - discharge, net_u),
         state=state.get(test.state_at_stop),
-        reference_electrode=three_poles and told,
+        reference_electrode=apart,
+        plateau_u=plateau_u,
     )
 
 
-def _share(charge_Ah: float | None) -> Quantity:
+def _share(charge_Ah: float | None, u: float) -> Quantity:
     value = charge_Ah or 0.0
-    return Quantity(value, CHARGE_U * value)
+    return Quantity(value, u * value)
 
 
 def _metric(summary: TestSummary, name: str) -> float | None:
@@ -327,13 +282,17 @@ def _pooled(rows: Iterable[Any], quantity: str) -> tuple[Quantity, int] | None:
 
 
 def _water(books: Books, entries: dict[str, list[Entry]], summary: TestSummary) -> Water | None:
-    received = _number(entries, "mass.cleaned_g", 0.05) or _number(entries, "mass.received_g", 0.05)
+    received = _number(books, entries, "mass.cleaned_g", WEIGHED_U_g) or _number(
+        books, entries, "mass.received_g", WEIGHED_U_g
+    )
     built = books.cell.build_mass_g
     if received is None or built is None:
         return None
-    books.assume("no water was added and no carbonate formed but what was entered")
+    books.note(
+        "water", "no water was added and no carbonate formed but what was entered; cells weighed to 50 mg"
+    )
     net_discharge = (summary.discharge_total_Ah or 0.0) - (summary.charge_total_Ah or 0.0)
-    u = (received.u**2 + 0.05**2 + (OXYGEN_G_PER_Ah * (summary.net_u_Ah or 0.0)) ** 2) ** 0.5
+    u = (received.u**2 + WEIGHED_U_g**2 + (OXYGEN_G_PER_Ah * (summary.net_u_Ah or 0.0)) ** 2) ** 0.5
     return Water(Quantity(built - received.value + OXYGEN_G_PER_Ah * net_discharge, u), weighed=True)
 
 

@@ -28,7 +28,7 @@ class Values:
     iron_powder_g: Number
     purity: Number
     inert_g: Number
-    inert_density: float
+    inert_density: Number
     pore_like: float
     area_cm2: Number
     oxide_built_Ah: Number

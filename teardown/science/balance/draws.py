@@ -18,9 +18,6 @@ from teardown.science.balance.microabsorption import uncovered
 
 Floats = NDArray[np.float64]
 
-PLATEAU_U = 0.05
-"""Relative uncertainty of a plateau that no reference electrode told apart (common practice, no source)."""
-
 
 @dataclass(frozen=True, slots=True)
 class Axes:
@@ -76,7 +73,12 @@ def values_at(inputs: Inputs, z: Floats | None, points: int = 1, *, straight: bo
         iron_powder_g=chance.normal("iron mass", built.iron_powder_g),
         purity=chance.normal("purity of the iron", built.purity),
         inert_g=chance.normal("binder and carbon mass", built.inert_g),
-        inert_density=built.inert_density_g_per_cm3,
+        inert_density=np.maximum(
+            chance.normal(
+                "density of binder and carbon", Quantity(built.inert_density_g_per_cm3, built.inert_density_u)
+            ),
+            0.1,
+        ),
         pore_like=built.pore_like,
         area_cm2=chance.normal("electrode area", built.area_cm2),
         oxide_built_Ah=chance.normal("oxide built in", built.oxide_Ah),
@@ -175,7 +177,7 @@ def _fractions(inputs: Inputs, chance: _Chance) -> Floats:
 def _plateau(inputs: Inputs, plateau: Quantity) -> Quantity:
     if inputs.history.reference_electrode:
         return plateau
-    return Quantity(plateau.value, float(np.hypot(plateau.u, PLATEAU_U * plateau.value)))
+    return Quantity(plateau.value, float(np.hypot(plateau.u, inputs.history.plateau_u * plateau.value)))
 
 
 def _dry(inputs: Inputs) -> Quantity:

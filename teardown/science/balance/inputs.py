@@ -9,6 +9,9 @@ from numpy.typing import NDArray
 from teardown.science.balance.solids import Solid
 from teardown.science.errors import MeasurementError
 
+PLATEAU_U = 0.05
+"""Relative uncertainty of a plateau that no reference electrode told apart (common practice, no source)."""
+
 Tube = Literal["cu", "co", "mo", "cr", "ag", "other"]
 TakenFrom = Literal["whole electrode", "one place", "surface", "not known"]
 State = Literal["charged", "discharged"]
@@ -46,6 +49,7 @@ class AsBuilt:
     area_cm2: Quantity
     pore_like: float = 1.0
     oxide_Ah: Quantity = ZERO
+    inert_density_u: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,9 +71,10 @@ class Recovered:
 class Powder:
     """The phases by diffraction: weight fractions with their full covariance, one entry a solid.
 
-    ``grain_um`` is the range of grain diameters, None if unknown; ``absorption_per_cm`` the linear absorption
-    of each solid for the tube, None if fractions cannot be or have been corrected; ``amorphous`` bounds the
-    share that diffraction does not see, taken as like ferrous hydroxide.
+    ``grain_um`` is the range of grain diameters, None if unknown, and ``grain_told`` whether it was measured
+    or only assumed; ``absorption_per_cm`` the linear absorption of each solid for the tube, None if fractions
+    cannot be or have been corrected; ``amorphous`` bounds the share that diffraction does not see, taken as
+    like ferrous hydroxide.
     """
 
     solids: tuple[Solid, ...]
@@ -77,6 +82,7 @@ class Powder:
     covariance: NDArray[np.float64]
     tube: Tube = "cu"
     grain_um: tuple[float, float] | None = None
+    grain_told: bool = True
     absorption_per_cm: NDArray[np.float64] | None = None
     corrected: bool = False
     amorphous: tuple[float, float] = (0.0, 0.0)
@@ -89,7 +95,7 @@ class History:
 
     ``state`` is what the cycler last did. ``net_charge_Ah`` is all charge less all discharge, with a doubt of
     its own: errors of gain cancel in it, errors of offset do not. ``reference_electrode`` tells whether the
-    plateaus could be seen apart.
+    plateaus could be seen apart; where not, ``plateau_u`` is the relative uncertainty of their charge.
     """
 
     reference_Ah: Quantity
@@ -100,6 +106,7 @@ class History:
     net_charge_Ah: Quantity
     state: State | None = "discharged"
     reference_electrode: bool = True
+    plateau_u: float = PLATEAU_U
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,8 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from teardown.science.balance.account import Values, account
-from teardown.science.balance.draws import PLATEAU_U
 from teardown.science.balance.inputs import (
+    PLATEAU_U,
     AsBuilt,
     Handling,
     History,

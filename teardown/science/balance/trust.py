@@ -41,7 +41,7 @@ def hidden_iron(inputs: Inputs) -> bool:
     )
     if powder.tube != "cu" or powder.corrected or not metal:
         return False
-    if powder.grain_um is None:
+    if powder.grain_um is None or not powder.grain_told:
         return True
     return powder.grain_um[1] > GRAIN_LIMIT_UM
 
@@ -55,7 +55,8 @@ def trust_of(inputs: Inputs) -> Trust:
     if powder.taken_from != "whole electrode":
         iron.append(_place(powder.taken_from))
     if hidden_iron(inputs):
-        size = "unknown size" if powder.grain_um is None else f"up to {powder.grain_um[1]:g} µm"
+        known = powder.grain_um if powder.grain_told else None
+        size = "unknown size" if known is None else f"up to {known[1]:g} µm"
         iron.append(
             f"Metal grains of {size} hide iron from a copper tube; cobalt or molybdenum would see it."
         )

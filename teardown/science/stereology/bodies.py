@@ -6,8 +6,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from teardown.science.stereology.edges import flatness
-from teardown.science.stereology.noise import Grey, Mask, gradient
+from teardown.science.stereology.edges import Relief, flatness
+from teardown.science.stereology.noise import Grey, Mask
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,9 +43,9 @@ def core_pixels(kept: Mask, sigma: float, tests: Strictness) -> Mask:
     return erode(kept, tests.core * np.sqrt(sigma) + 0.5, closed=False)
 
 
-def level_pixels(kept: Mask, place: Grey, sigma: float) -> Mask:
+def level_pixels(kept: Mask, place: Grey, relief: Relief, contrast: float, sigma: float) -> Mask:
     """Mark pixels that lie on a plateau and on no edge."""
-    return np.asarray(kept & (flatness(place, gradient(place), sigma) > 0))
+    return np.asarray(kept & (flatness(place, relief, contrast, sigma) > 0))
 
 
 def number_bodies(kept: Mask, core: Mask, level: Mask) -> BodyFacts:

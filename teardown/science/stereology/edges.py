@@ -1,12 +1,14 @@
 """How wide a step of grey is smeared, and how wide a false rim such a step paints."""
 
+from dataclasses import dataclass
+
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtri
 
 from teardown.science.errors import MeasurementError
-from teardown.science.stereology.noise import Grey, Mask
+from teardown.science.stereology.noise import Grey, Mask, gradient
 
 # a plateau's slope as a share of a bare edge's, and its second derivative in units of sigma squared: between
 # them they part films four blurs thick from every bare edge and every pinched pore of the phantoms
@@ -63,20 +65,45 @@ def false_rim_width(lower: float, upper: float, sigma: float) -> float:
     return float(sigma * (ndtri(upper) - ndtri(lower)))
 
 
-def flatness(place: Grey, steep: Grey, sigma: float) -> Grey:
+@dataclass(frozen=True, slots=True)
+class Relief:
+    """How a calm picture rises and bends: gradient and size of the second derivatives, in grey."""
+
+    steep: Grey
+    bent: Grey
+
+    @classmethod
+    def of(cls, calm: Grey) -> "Relief":
+        """Read it from calm greys."""
+        return cls(gradient(calm), curvature(calm))
+
+
+def flatness(place: Grey, relief: Relief, contrast: float, sigma: float) -> Grey:
     """Tell how far each pixel is from lying on a bare edge: 1 on a level plateau, 0 where an edge explains
     it.
 
     A plateau is flatter than a bare edge could be at its grey, and not curved as a pinched pore is.
+
+    Parameters
+    ----------
+    place : ndarray of float32, shape (rows, columns)
+        Greys with pore at 0 and metal at 1.
+    relief : Relief
+        Of the same picture in its own greys.
+    contrast : float
+        Greys from pore to metal.
+    sigma : float
+        Standard deviation of the blur, in pixels.
     """
-    flat = 1 - steep / (FLAT_SHARE * direct_slope(place, sigma))
-    return np.where(curvature(place) < MOST_CURVED / sigma**2, np.clip(flat, 0, 1), 0).astype(np.float32)
+    flat = 1 - relief.steep / (np.float32(FLAT_SHARE * contrast) * direct_slope(place, sigma))
+    level = relief.bent < np.float32(MOST_CURVED / sigma**2 * contrast)
+    return np.where(level, np.clip(flat, 0, 1), 0).astype(np.float32)
 
 
-def curvature(place: Grey) -> NDArray[np.float32]:
+def curvature(grey: Grey) -> NDArray[np.float32]:
     """Give the size of the second derivatives, after a faint blur: large in pinched pores, small on
     plateaus."""
-    calm = cv2.GaussianBlur(place, (0, 0), 0.8)
+    calm = cv2.GaussianBlur(grey, (0, 0), 0.8)
     across = cv2.Sobel(calm, cv2.CV_32F, 2, 0, ksize=3, scale=1 / 4)
     down = cv2.Sobel(calm, cv2.CV_32F, 0, 2, ksize=3, scale=1 / 4)
     mixed = cv2.Sobel(calm, cv2.CV_32F, 1, 1, ksize=3, scale=1 / 4)

@@ -85,9 +85,10 @@ def _share(part: float, rest: float) -> float:
     return part / (part + rest) if part + rest else 0.0
 
 
-def count_sums(labels: NDArray[np.uint8]) -> Sums:
-    """Count the pixels and neighbour pairs of a whole label map."""
-    return _count(labels, labels.shape)
+def count_sums(labels: NDArray[np.uint8], *, directions: int = 8) -> Sums:
+    """Count the pixels and neighbour pairs of a whole label map; with four directions the knight's moves
+    stay uncounted."""
+    return _count(labels, labels.shape, directions=directions)
 
 
 def add_up(parts: Sequence[Sums]) -> Sums:
@@ -122,12 +123,12 @@ def tile_sums(labels: NDArray[np.uint8], size: int = 512, *, rows: int | None = 
     return tiles
 
 
-def _count(view: NDArray[np.uint8], core: tuple[int, ...], left: int = 0) -> Sums:
+def _count(view: NDArray[np.uint8], core: tuple[int, ...], left: int = 0, *, directions: int = 8) -> Sums:
     rows, columns = core
     counts = _histogram(np.ascontiguousarray(view[:rows, left : left + columns]), CLASSES)
     pairs = np.zeros((len(DIRECTIONS), CLASSES, CLASSES), np.int64)
     scaled = view * np.uint8(CLASSES)
-    for number, (down, across) in enumerate(DIRECTIONS):
+    for number, (down, across) in enumerate(DIRECTIONS[:directions]):
         last_row = min(rows, view.shape[0] - down)
         first = max(left, -across)
         last = min(left + columns, view.shape[1] - max(across, 0))

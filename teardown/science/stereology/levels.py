@@ -12,7 +12,7 @@ import numpy as np
 
 from teardown.science.errors import MeasurementError
 from teardown.science.stereology.classes import Levels
-from teardown.science.stereology.edges import edge_width, flatness
+from teardown.science.stereology.edges import Relief, edge_width, flatness
 from teardown.science.stereology.noise import Grey, Mask, gradient
 from teardown.science.stereology.peaks import Peak, find_peaks
 
@@ -55,7 +55,8 @@ def find_levels(calm: Grey, valid: Mask | None = None, *, edge_sigma_px: float |
     NoEdges
         If there is no clear edge from which the blur can be told.
     """
-    steep = gradient(calm)
+    relief = Relief.of(calm)
+    steep = relief.steep
     inside = np.ones(calm.shape, bool) if valid is None else valid
     pore, metal, bright = _ends(calm, steep, inside)
     contrast = metal.grey - pore.grey
@@ -63,7 +64,7 @@ def find_levels(calm: Grey, valid: Mask | None = None, *, edge_sigma_px: float |
     place = (calm - pore.grey) / contrast
     steep = steep / contrast
     sigma = edge_sigma_px or edge_width(place, steep, valid)
-    peaks, share = _plateaus(place, steep, inside, sigma, noise_left / contrast)
+    peaks, share = _plateaus(place, flatness(place, relief, contrast, sigma), inside, noise_left / contrast)
     if peaks:
         oxides = tuple(pore.grey + peak.grey * contrast for peak in peaks)
         count = share * float(np.count_nonzero(inside))
@@ -140,14 +141,11 @@ def _is_beyond_metal(pore: Peak, solid: list[Peak]) -> bool:
     )
 
 
-def _plateaus(
-    place: Grey, steep: Grey, inside: Mask, sigma: float, noise_left: float
-) -> tuple[list[Peak], float]:
+def _plateaus(place: Grey, flat: Grey, inside: Mask, noise_left: float) -> tuple[list[Peak], float]:
     """Find one or two oxide greys among pixels that no blurred edge explains; also their share of all
     pixels."""
     ceiling = 1 - max(3.5 * noise_left, 0.06)
     still = inside & (place > 0.25) & (place < ceiling)
-    flat = flatness(place, steep, sigma)
     still &= flat > 0
     peaks = find_peaks(
         place[still],

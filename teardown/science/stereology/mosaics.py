@@ -26,7 +26,7 @@ from teardown.science.stereology.bodies import (
     number_bodies,
 )
 from teardown.science.stereology.classes import EXCLUDED, Levels
-from teardown.science.stereology.edges import false_rim_width
+from teardown.science.stereology.edges import Relief, false_rim_width
 from teardown.science.stereology.evening import Evened
 from teardown.science.stereology.noise import Grey
 from teardown.science.stereology.segmentation import (
@@ -138,7 +138,7 @@ def _first_round(
     look = first_look(place, levels, tests)
     kept, pinched = rims_of(look, levels, sigma, tests)
     thick = core_pixels(kept, sigma, tests)[core]
-    level = level_pixels(kept, place, sigma)[core]
+    level = level_pixels(kept, place, Relief.of(calm), levels.contrast, sigma)[core]
     codes = look.labels | kept * np.uint8(_KEPT) | (place > 0.5) * np.uint8(_UPPER)
     waiting[tile.at] = codes[core]
     facts = number_bodies(np.ascontiguousarray(kept[core]), thick, level)

@@ -20,7 +20,7 @@ from teardown.science.stereology.bodies import (
     number_bodies,
 )
 from teardown.science.stereology.classes import BRIGHT, EXCLUDED, METAL, OXIDE, PORE, Levels
-from teardown.science.stereology.edges import false_rim_width
+from teardown.science.stereology.edges import Relief, false_rim_width
 from teardown.science.stereology.noise import Grey, Mask
 from teardown.science.stereology.specks import despeckle
 
@@ -56,6 +56,7 @@ def segment(
     tests: Strictness | None = None,
     valid: Mask | None = None,
     look: FirstLook | None = None,
+    relief: Relief | None = None,
 ) -> Segmentation:
     """Assign every pixel to pore, oxide, metal or brighter matter.
 
@@ -69,13 +70,16 @@ def segment(
         Standard deviation of the blur of an edge in ``calm``, in pixels.
     look : FirstLook, optional
         Of the same picture at the same levels, where it was taken before.
+    relief : Relief, optional
+        Of ``calm``, where it was read before.
     """
     tests = tightened(tests or Strictness(), levels)
     place = place_of(calm, levels)
     look = look or first_look(place, levels, tests)
     kept, unresolved = rims_of(look, levels, sigma, tests)
     if kept.any():
-        facts = number_bodies(kept, core_pixels(kept, sigma, tests), level_pixels(kept, place, sigma))
+        level = level_pixels(kept, place, relief or Relief.of(calm), levels.contrast, sigma)
+        facts = number_bodies(kept, core_pixels(kept, sigma, tests), level)
         good = good_bodies(facts.area, facts.level, facts.core, sigma, tests)
         good[0] = False
         kept = np.asarray(good[facts.parts])

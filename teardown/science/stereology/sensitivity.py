@@ -6,6 +6,7 @@ from math import hypot, sqrt
 
 from teardown.science.stereology.bodies import Strictness
 from teardown.science.stereology.classes import Levels
+from teardown.science.stereology.edges import Relief
 from teardown.science.stereology.interfaces import Sums, count_sums
 from teardown.science.stereology.noise import Grey, Mask
 from teardown.science.stereology.ratios import parts_of
@@ -36,10 +37,12 @@ def threshold_sensitivity(
     """
 
     # the edge width does not move the thresholds, so both of its readings share one first look
+    relief = Relief.of(calm)
     look = first_look(place_of(calm, levels), levels, tightened(strictness, levels))
 
     def read(which: Levels, blur: float, seen: FirstLook | None = None) -> Sums:
-        return count_sums(segment(calm, which, blur, tests=strictness, valid=valid, look=seen).labels)
+        cut = segment(calm, which, blur, tests=strictness, valid=valid, look=seen, relief=relief)
+        return count_sums(cut.labels, directions=4)
 
     pairs = [
         [read(_shift_oxide(levels, sign), sigma) for sign in (-1, 1)],

@@ -15,7 +15,7 @@ from teardown.science.stereology.noise import Grey, Mask, gradient
 from teardown.science.stereology.peaks import find_peaks
 from teardown.science.stereology.windows import TILE_PX, ArraySource, Source, tiles_of
 
-SAMPLES = 120_000
+SAMPLES = 40_000
 ROUNDS = 5
 TILES = 8
 HALO_PX = 16

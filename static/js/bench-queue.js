@@ -1,7 +1,8 @@
-// The queue of the bench: what was said and photographed lies in the tablet's own database until the server has
+// The queue of the bench: what was said, photographed and spoken lies in the tablet's own database until the server has
 // answered for it. Items keep their order cell by cell; one that is refused goes to a tray and blocks no other.
 
 const NAME = "bench", STORE = "queue", FACTS = "facts";
+const FILES = { photograph: "photograph.jpg", audio: "note.webm" }; // kinds that carry bytes, and a name for them
 
 function wait(request) {
   return new Promise((resolve, reject) => {
@@ -34,8 +35,8 @@ export const newKey = () => {
 const csrf = () => document.cookie.match(/(?:^|; )csrftoken=([^;]+)/)?.[1] ?? "";
 
 export class Queue {
-  constructor({ keep, photograph, changed }) {
-    this.addresses = { keep, photograph };
+  constructor({ keep, photograph, audio, changed }) {
+    this.addresses = { keep, photograph, audio };
     this.changed = changed;
     this.sending = null;
     this.database = opened();
@@ -97,7 +98,8 @@ export class Queue {
 
   // One sending at a time, also across windows where the browser can lock.
   async send({ now = false } = {}) {
-    if (this.sending) return this.sending;
+    if (this.sending && !now) return this.sending;
+    while (this.sending) await this.sending; // what was said since then is wanted there too
     const work = () => this.sendAll(now);
     this.sending = (navigator.locks ? navigator.locks.request("bench-send", work) : work()).finally(() => { this.sending = null; });
     return this.sending;
@@ -107,8 +109,10 @@ export class Queue {
     const rows = (await this.all()).filter((row) => ["waiting", "sending"].includes(row.state) && (now || row.not_before <= Date.now()));
     if (!rows.length) return { sent: 0 };
     let sent = 0;
-    for (const photograph of rows.filter((row) => row.kind === "photograph")) sent += await this.sendPhotograph(photograph);
-    const items = rows.filter((row) => row.kind !== "photograph");
+    for (const row of rows.filter((each) => each.kind in FILES)) sent += await this.sendFile(row);
+    // What rests on a photograph or a spoken note is sent after it.
+    const behind = new Set(rows.filter((row) => row.kind in FILES && row.state !== "kept").map((row) => row.key));
+    const items = rows.filter((row) => !(row.kind in FILES) && !behind.has(row.said?.photo) && !behind.has(row.said?.audio));
     for (let at = 0; at < items.length; at += 100) sent += await this.sendItems(items.slice(at, at + 100));
     this.changed();
     return { sent };
@@ -132,15 +136,15 @@ export class Queue {
     return kept;
   }
 
-  async sendPhotograph(row) {
+  async sendFile(row) {
     const form = new FormData();
     for (const [name, value] of Object.entries(row.form)) form.set(name, value);
     form.set("key", row.key);
     if (row.credential) form.set("credential", row.credential);
-    form.set("file", new File([row.blob], row.form.name || "photograph.jpg", { type: row.blob.type }));
-    const answer = await this.post(this.addresses.photograph, form);
+    form.set("file", new File([row.blob], row.form.name || FILES[row.kind], { type: row.blob.type }));
+    const answer = await this.post(this.addresses[row.kind], form);
     if (!answer) return 0;
-    if (answer.state === "kept") { row.state = "kept"; row.blob = null; row.kept_at = Date.now() + Number(localStorage.getItem("bench-offset") ?? 0); }
+    if (answer.state === "kept") { row.state = "kept"; row.blob = null; row.sharpness = answer.sharpness; row.kept_at = Date.now() + Number(localStorage.getItem("bench-offset") ?? 0); }
     else { row.state = "refused"; row.sentences = answer.sentences; row.why = answer.state; }
     await this.put(row);
     return row.state === "kept" ? 1 : 0;
@@ -152,7 +156,7 @@ export class Queue {
     if (type) headers["Content-Type"] = type;
     try {
       const response = await fetch(address, { method: "POST", body, headers, redirect: "manual", credentials: "same-origin" });
-      if (response.ok || response.status === 422) {
+      if (response.ok || response.status === 422) { // 422 is an answer too: it says in words what is wrong
         this.trouble = "";
         return await response.json();
       }

@@ -3,8 +3,13 @@
 
 import { digest } from "./bench-digest.js";
 import { Pad, numberOf } from "./bench-pad.js";
+import { PlaceOnCard } from "./bench-place.js";
+import { pointWords } from "./bench-point.js";
 import { Queue, newKey } from "./bench-queue.js";
+import { BLURRED, sharpnessOf } from "./bench-sharp.js";
+import { Recorder } from "./bench-sound.js";
 import { Timers } from "./bench-timers.js";
+import { faultOf, plainCode } from "./code-characters.js";
 
 const GUARD_MS = 400, UNDO_MS = 8000, IDLE_MS = 600_000, WIPE_S = 20;
 const root = document.querySelector(".bench");
@@ -15,9 +20,10 @@ const clock = newKey();
 
 class Bench {
   constructor() {
-    const { cell, card, place, component, number, sample } = root.dataset;
+    const { cell, card, place, component, number, sample, x, y, photo } = root.dataset;
     this.cell = cell;
-    this.about = { place, component, number: Number(number) || 1, sample, sure: "" };
+    this.about = { place, component, number: Number(number) || 1, sample, sure: "", point: x && y ? [Number(x), Number(y)] : null, photo };
+    this.where = new PlaceOnCard({ said: () => this.saidPoints(), take: (address, point) => this.at(address, point) });
     this.same = false;
     this.answers = new Map();
     this.recent = [];
@@ -26,11 +32,11 @@ class Bench {
     this.opened = root.dataset.opened ? { at: Date.parse(root.dataset.opened), ms: Number(root.dataset.openedMs) || null, clock: root.dataset.openedClock } : null;
     this.person = JSON.parse(localStorage.getItem("bench-person") ?? "null");
     this.known = JSON.parse(document.getElementById("bench-known").textContent);
-    this.queue = new Queue({ keep: root.dataset.keep, photograph: root.dataset.keepPhotograph, changed: () => this.count() });
+    this.queue = new Queue({ keep: root.dataset.keep, photograph: root.dataset.keepPhotograph, audio: root.dataset.keepAudio, changed: () => this.count() });
     this.pads = new Map();
     document.documentElement.classList.add("scripted");
     const scale = Number(localStorage.getItem("bench-px-per-mm"));
-    if (scale) document.documentElement.style.setProperty("--target", `${Math.max(72, Math.round(19 * scale))}px`);
+    if (scale) this.sized(scale);
     this.timers = new Timers({ list: part("timers"), finished: (row, ran) => this.timed(row, ran) });
     this.wire();
     this.start(card);
@@ -80,11 +86,11 @@ class Bench {
 
   get card() { return root.querySelector(".bench-card.here"); }
 
-  id({ term, component = "", number = 1, place = "", sample = "" }) { return [term, component, number, place, sample].join("|"); }
+  id({ term, component = "", number = 1, place = "", sample = "", x = null, y = null }) { return [term, component, number, x === null ? place : `${place}@${x},${y}`, sample].join("|"); }
 
   aboutOf(ask) {
     const { per } = this.card.dataset, component = ask.dataset.component;
-    if (per === "place") return { term: ask.dataset.term, component, number: 1, place: this.about.place };
+    if (per === "place") return { term: ask.dataset.term, component, number: 1, place: this.about.place, ...this.finer() };
     if (per === "sample") return { term: ask.dataset.term, sample: this.about.sample };
     if (per === "part" && !component) return { term: ask.dataset.term, component: this.about.component, number: this.about.number };
     return { term: ask.dataset.term, component, number: 1 };
@@ -94,6 +100,26 @@ class Bench {
     const about = this.aboutOf(ask);
     return this.id(about.sample ? { ...about, component: "" } : about);
   }
+
+  // What is finer than the address: a point on the electrode, and the photograph that it was read off.
+  finer() {
+    const { point, photo } = this.about;
+    return { ...(point ? { x: point[0], y: point[1] } : {}), ...(photo ? { photo } : {}) };
+  }
+
+  saidPoints() {
+    const places = new Set([...this.answers.keys()].map((id) => id.split("|")[3]).filter((place) => place.includes("@")));
+    return [...places].map((place) => [place[0], place.split("@")[1].split(",").map(Number)]);
+  }
+
+  at(place, point = null) {
+    Object.assign(this.about, { place, point, photo: "", sure: "" });
+    this.same = false;
+    this.refresh();
+    this.open(this.firstOpen());
+  }
+
+  placeWords() { return this.about.place && [this.about.place, this.about.point && pointWords(this.about.point)].filter(Boolean).join(" · "); }
 
   show(key, field = null) {
     all(".bench-card").forEach((card) => card.classList.toggle("here", card.dataset.card === key));
@@ -126,6 +152,7 @@ class Bench {
     for (const ask of asks) ask.classList.toggle("open", ask === wanted || !ask.dataset.term);
     for (const row of all(".bench-row", this.card)) row.classList.toggle("open", row.dataset.row === wanted?.dataset.term);
     if (wanted?.dataset.kind === "number") this.pad(wanted).recall();
+    if (wanted?.dataset.kind === "place") this.where.show(this.card, this.about.point ? "point" : "grid");
     this.mark();
   }
 
@@ -137,11 +164,11 @@ class Bench {
   // Bring rows, pressed buttons and words in line with what is known.
   refresh() {
     const { per, title } = this.card.dataset;
-    const about = per === "place" ? this.about.place : per === "sample" ? this.about.sample : this.partWords();
+    const about = per === "place" ? this.placeWords() : per === "sample" ? this.about.sample : this.partWords();
     part("where").textContent = [title, about].filter(Boolean).join(" · ");
     for (const row of all(".bench-row", this.card)) {
       const ask = this.card.querySelector(`.bench-ask[data-term="${CSS.escape(row.dataset.row)}"]`), words = row.querySelector("strong");
-      const special = { place: this.about.place || "choose", part: this.partWords() || "choose", sample: this.about.sample || "choose", sure: this.about.sure || "not said", instrument: this.instruments().join(", ") || "not said" };
+      const special = { place: this.placeWords() || "choose", part: this.partWords() || "choose", sample: this.about.sample || "choose", sure: this.about.sure || "not said", instrument: this.instruments().join(", ") || "not said" };
       const answer = ask && this.answers.get(this.idOf(ask));
       words.textContent = row.dataset.row in special ? special[row.dataset.row] : answer?.said ?? "not asked yet";
       words.classList.toggle("soft", ["choose", "not said", "not asked yet"].includes(words.textContent));
@@ -194,7 +221,7 @@ class Bench {
 
   // --- saying --------------------------------------------------------------------------------------------------
 
-  times() {
+  momentNow() {
     const now = new Date(), steady = Math.round(performance.now());
     const since = this.opened && (this.opened.clock === clock && this.opened.ms !== null ? steady - this.opened.ms : now.getTime() - this.opened.at) / 60000;
     return {
@@ -215,17 +242,17 @@ class Bench {
     const needed = this.needs();
     if (needed && !this.same) return this.open(needed);
     const id = this.idOf(ask), before = this.answers.get(id), step = this.card.dataset.card;
-    const full = { ...this.aboutOf(ask), ...said, step, vocabulary: Number(root.dataset.vocabulary), ...(this.about.sure ? { certainty: this.about.sure } : {}), ...this.times(), ...this.whose(), ...extra };
+    const full = { ...this.aboutOf(ask), ...said, step, vocabulary: Number(root.dataset.vocabulary), ...(this.about.sure ? { certainty: this.about.sure } : {}), ...this.momentNow(), ...this.whose(), ...extra };
     if (before && before.said === words) return this.open(this.firstOpen());
     if (before && this.same === false) {
       if (!before.sent && await this.queue.takeBack(before.key)) this.answers.delete(id);
       else { this.pending = { ask, said, words, full, before, id }; part("again").textContent = `It was: ${before.said}. Now: ${words}. Why is it different?`; return dialog("again").showModal(); }
     }
     const key = newKey();
-    const ids = this.same ? this.places().map((place) => this.id({ ...this.aboutOf(ask), place })) : [id];
+    const ids = this.same ? this.places().map((place) => this.id({ ...this.aboutOf(ask), place, x: null, y: null })) : [id];
     const restore = ids.map((each) => [each, this.answers.get(each)]);
     for (const each of ids) this.answers.set(each, { said: words, key, value: said.value === undefined ? undefined : numberOf(String(said.value)), sent: false });
-    if (this.same) { delete full.place; }
+    if (this.same) for (const name of ["place", "x", "y", "photo"]) delete full[name];
     await this.add({ key, kind: this.same ? "all" : "entry", cell: this.cell, said: full, ids, words: this.same ? words : words, value: this.answers.get(ids[0]).value }, restore, `${ask.dataset.words}: ${words}`);
     this.refresh();
     this.open(this.firstOpen());
@@ -294,16 +321,54 @@ class Bench {
 
   async photograph(files, frame = "") {
     for (const file of files) {
-      const times = this.times(), key = newKey();
+      const times = this.momentNow(), key = newKey();
       const form = { cell: this.cell, name: file.name, sha256: await digest(file), step: this.card.dataset.card, taken_at: times.observed_at, device_ms: String(times.device_ms), clock, ...(times.minutes_since_opening === undefined ? {} : { minutes_since_opening: String(times.minutes_since_opening) }), ...(frame ? { frame } : {}) };
+      const measured = await sharpnessOf(file);
       if (frame) this.answers.set(`frame|${frame}`, { said: "taken" });
       await this.add({ key, kind: "photograph", cell: this.cell, blob: file, form, words: frame || "photograph" }, [], frame || "Photograph");
+      if (measured !== null && measured < BLURRED) this.blurred(frame);
     }
     this.mark();
   }
 
+  // It is kept in any case: whether another is worth it is for who stands there.
+  blurred(frame) {
+    this.tell("It looks blurred: take another? This one is kept.");
+    const another = root.querySelector('[data-deed="another"]');
+    another.hidden = false;
+    another.dataset.again = frame;
+  }
+
+  // A spoken note is kept here like a photograph; the line that is typed of it is an entry that names it.
+  async spoken(blob, seconds) {
+    const { times } = this, key = newKey(), name = `note.${blob.type.split("/")[1] ?? "webm"}`;
+    const form = { cell: this.cell, name, sha256: await digest(blob), step: this.card.dataset.card, taken_at: times.observed_at, device_ms: String(times.device_ms), clock, seconds: String(seconds), ...(times.minutes_since_opening === undefined ? {} : { minutes_since_opening: String(times.minutes_since_opening) }) };
+    await this.add({ key, kind: "audio", cell: this.cell, blob, form, words: `spoken note, ${Math.round(seconds)} s` }, [], "Spoken note");
+    this.note = { key, times };
+    part("sound").textContent = `${Math.round(seconds)} s kept here`;
+    root.querySelector("[data-gist-form]").hidden = false;
+  }
+
+  async gist(form) {
+    const words = form.gist.value.trim();
+    if (!words || !this.note) return;
+    const said = { term: "note.audio", value: words, audio: this.note.key, step: this.card.dataset.card, vocabulary: Number(root.dataset.vocabulary), ...this.note.times, ...this.whose() };
+    await this.add({ key: newKey(), kind: "entry", cell: this.cell, said, words }, [], "The note says");
+    this.note = null;
+    form.gist.value = "";
+    form.hidden = true;
+    dialog("sound").close();
+  }
+
+  recording() {
+    const speak = root.querySelector('[data-deed="speak"]'), { runs } = this.recorder;
+    speak.textContent = runs ? "end" : "begin";
+    root.querySelector('[data-deed="unspeak"]').disabled = !runs;
+    root.querySelector('[data-deed="quiet"]').disabled = runs;
+  }
+
   async timed(row, ran) {
-    const base = { step: this.card.dataset.card, vocabulary: Number(root.dataset.vocabulary), ...this.times(), ...this.whose() };
+    const base = { step: this.card.dataset.card, vocabulary: Number(root.dataset.vocabulary), ...this.momentNow(), ...this.whose() };
     await this.queue.add({ key: newKey(), kind: "entry", cell: row.cell, said: { ...base, term: "timer.ran_min", value: ran.toFixed(1) }, words: `${row.what}: ${ran.toFixed(1)} min` }, 0);
     await this.queue.add({ key: newKey(), kind: "entry", cell: row.cell, said: { ...base, term: "timer.what", value: row.what }, words: row.what }, 0);
     this.tell(`${row.what}: ${ran.toFixed(1)} min. Kept here.`);
@@ -314,6 +379,7 @@ class Bench {
   async count() {
     const { waiting, refused, kept } = await this.queue.counts();
     const again = this.queue.trouble?.startsWith("Sign in") && waiting ? ", sign in again" : "";
+    this.waits = waiting + refused;
     part("here").textContent = `${waiting} kept here${refused ? `, ${refused} to look at` : ""}${again}`;
     part("here").classList.toggle("waits", waiting + refused > 0);
     part("server").textContent = `${this.known.length + kept} kept on the server`;
@@ -364,7 +430,8 @@ class Bench {
 
   tell(words, refused = false) {
     const said = part("said");
-    said.textContent = words;
+    part("said-words").textContent = words;
+    root.querySelector('[data-deed="another"]').hidden = true;
     said.classList.toggle("refused", refused);
     said.hidden = false;
     clearTimeout(this.telling);
@@ -405,7 +472,7 @@ class Bench {
     if (sent.length) await this.queue.add({ key: newKey(), kind: "move", cell: this.other, targets: sent, words: `${sent.length} moved` }, 0);
     await this.flush(true);
     localStorage.setItem("bench-last-touch", Date.now());
-    location.href = part("switch").href;
+    this.go(part("switch").href);
   }
 
   async who(form, how) {
@@ -415,13 +482,25 @@ class Bench {
       const credential = newKey() + newKey(), body = new FormData(form);
       body.set("credential", credential);
       const answer = await this.queue.post(root.dataset.person, body);
-      if (!answer) { part("person-error").textContent = "Name and PIN do not fit, or the server cannot be reached."; return; }
+      if (!answer || answer.error) { form.pin.value = ""; part("person-error").textContent = answer?.error ?? this.queue.trouble; return; }
+      part("person-error").textContent = "";
       this.person = { username, name, credential, scribed: false };
     }
     localStorage.setItem("bench-person", JSON.stringify(this.person));
     form.pin.value = "";
     dialog("person").close();
     this.tell(this.person ? `${name} sees${this.person.scribed ? "; you type" : ""}.` : "You see and type.");
+  }
+
+  // A code that was read or typed chooses a sample of this cell; one of another cell is told apart.
+  coded(text) {
+    const code = plainCode(text), fault = faultOf(code), vial = all(`[data-sample="${CSS.escape(code)}"]`).length > 0;
+    if (fault || !vial) { part("code-error").textContent = fault || `${code} is no sample of ${this.cell} that this page knows. Was it named after the page was loaded? Then load it again.`; return; }
+    part("code-error").textContent = "";
+    this.about.sample = code;
+    dialog("code").close();
+    this.refresh();
+    this.open(this.firstOpen());
   }
 
   wipe() {
@@ -443,6 +522,12 @@ class Bench {
       try { this.tell(`${await this.queue.fromFile(event.target.files[0])} taken in.`); } catch (error) { this.tell(error.message, true); }
     });
     document.addEventListener("bench:rang", (event) => { this.tell(`${event.detail.what}, ${event.detail.cell}: time is up.`, true); });
+    root.addEventListener("reads-code", (event) => { if (event.target.id === "bench-scan") this.scanned(event.detail); else this.coded(event.detail); });
+    this.recorder = new Recorder({ words: (text) => { part("sound").textContent = text; }, done: (blob, seconds) => this.spoken(blob, seconds), changed: () => this.recording() });
+    dialog("sound").addEventListener("cancel", (event) => { if (this.recorder.runs) event.preventDefault(); });
+    // Within these pages nothing is left behind; whoever closes the tab is asked while something waits here.
+    document.addEventListener("click", (event) => { if (event.target.closest("a[href], form button")) this.within = performance.now(); }, true);
+    addEventListener("beforeunload", (event) => { if (this.recorder.runs || (this.waits && performance.now() - (this.within ?? -5000) > 3000)) event.preventDefault(); });
     addEventListener("popstate", () => this.show(new URLSearchParams(location.search).get("card") ?? this.card.dataset.card));
   }
 
@@ -465,7 +550,7 @@ class Bench {
     const stop = () => event.preventDefault();
     if (dataset.deed && this.deeds[dataset.deed]) { stop(); this.deeds[dataset.deed].call(this, target); }
     else if (dataset.row) { stop(); this.open(dataset.row); }
-    else if (dataset.address) { stop(); this.about.place = dataset.address; this.about.sure = ""; this.same = false; this.refresh(); this.open(this.firstOpen()); }
+    else if (dataset.address) { stop(); this.at(dataset.address); }
     else if (dataset.partKey) { stop(); Object.assign(this.about, { component: dataset.partKey, number: Number(dataset.partNumber) }); this.refresh(); this.open(this.firstOpen()); }
     else if (dataset.sample) { stop(); this.about.sample = dataset.sample; this.refresh(); this.open(this.firstOpen()); }
     else if (dataset.instrument !== undefined) { stop(); this.readWith(target); this.refresh(); this.open(this.firstOpen()); }
@@ -483,18 +568,27 @@ class Bench {
     undo() { this.undo(); },
     next() {
       const next = this.card.dataset.per === "place" && this.about.place && this.nextPlace();
-      if (next) { this.about.place = next; this.about.sure = ""; this.refresh(); return this.open(this.firstOpen()); }
+      if (next) return this.at(next);
       const cards = all(".bench-card"), at = cards.indexOf(this.card);
       if (at + 1 < cards.length) this.turn(cards[at + 1].dataset.card);
-      else this.flush(true).then(() => { location.href = root.querySelector('a[href$="/close/"]').href; });
+      else this.flush(true).then(() => this.go(root.querySelector('a[href$="/close/"]').href));
       return null;
     },
     back() { dialog("more").close(); const cards = all(".bench-card"), at = cards.indexOf(this.card); if (at > 0) this.turn(cards[at - 1].dataset.card); },
     more() { for (const copy of all("[data-copy]")) copy.hidden = copy.dataset.copy !== this.card.dataset.card; dialog("more").showModal(); },
     shut(target) { target.closest("dialog").close(); if (target.closest('[data-dialog="ruler"]')) this.ruled(); },
-    turn() { for (const face of all(".bench-face", this.card)) face.hidden = !face.hidden; this.card.querySelector(".bench-zones").hidden = true; if (all(".bench-face", this.card).every((f) => f.hidden)) this.card.querySelector(".bench-face").hidden = false; },
-    zones() { const zones = this.card.querySelector(".bench-zones"); zones.hidden = !zones.hidden; all(".bench-face", this.card).forEach((face, n) => { face.hidden = !zones.hidden || n > 0; }); },
-    same() { this.same = !this.same; if (this.same) { this.about.place = ""; this.mark(); const first = all(".bench-ask", this.card).find((ask) => ["choice", "presence", "number"].includes(ask.dataset.kind)); this.tell("What you say next is said of all places."); this.open(first.dataset.term); } else this.mark(); },
+    turn() { this.where.show(this.card, this.where.kind, this.where.face === "A" ? "B" : "A"); },
+    zones() { this.where.show(this.card, "zones"); },
+    point() { this.where.forget(); this.where.show(this.card, "point"); this.card.querySelector(`.bench-point[data-face="${this.where.face}"] svg`).focus(); },
+    lattice() { this.where.show(this.card, "grid"); },
+    take() { this.where.taken(); },
+    another(target) { this.frame = target.dataset.again ?? ""; document.getElementById("shutter").click(); },
+    code() { part("code-error").textContent = ""; dialog("code").showModal(); },
+    sound() { dialog("more").close(); part("sound").textContent = Recorder.can ? "not recording" : "This browser cannot record here: it needs HTTPS and a microphone. Write a note in words."; root.querySelector('[data-deed="speak"]').disabled = !Recorder.can; root.querySelector("[data-gist-form]").hidden = true; dialog("sound").showModal(); },
+    speak() { if (this.recorder.runs) this.recorder.end(); else { this.times = this.momentNow(); this.recorder.begin(); } },
+    unspeak() { this.recorder.drop(); part("sound").textContent = "dropped, nothing is kept"; },
+    quiet() { dialog("sound").close(); },
+    same() { this.same = !this.same; if (this.same) { Object.assign(this.about, { place: "", point: null, photo: "" }); this.mark(); const first = all(".bench-ask", this.card).find((ask) => ["choice", "presence", "number"].includes(ask.dataset.kind)); this.tell("What you say next is said of all places."); this.open(first.dataset.term); } else this.mark(); },
     notdone() { dialog("more").close(); dialog("notdone").showModal(); },
     timer() { dialog("more").close(); dialog("timer").showModal(); },
     words() { dialog("more").close(); dialog("words").showModal(); },
@@ -510,6 +604,11 @@ class Bench {
     stay() { localStorage.setItem("bench-last-touch", Date.now()); dialog("scan").close(); },
   };
 
+  go(address) {
+    this.within = performance.now();
+    location.href = address;
+  }
+
   turn(key) {
     history.pushState(null, "", `?card=${key}`);
     this.show(key);
@@ -518,26 +617,33 @@ class Bench {
   ruler(by) {
     this.length = Math.max(80, (this.length ?? 50 * (Number(localStorage.getItem("bench-px-per-mm")) || 96 / 25.4)) + by);
     part("ruler").style.width = `${this.length}px`;
+    part("ruler-said").textContent = 19 * this.length / 50 > 112 ? "On a screen as small as this some cards will need scrolling." : "";
   }
 
   ruled() {
     localStorage.setItem("bench-px-per-mm", String(this.length / 50));
-    document.documentElement.style.setProperty("--target", `${Math.max(72, Math.round(19 * this.length / 50))}px`);
+    this.sized(this.length / 50);
+  }
+
+  sized(scale) {
+    document.documentElement.style.setProperty("--target", `${Math.max(72, Math.round(19 * scale))}px`);
   }
 
   submitted(event) {
     const form = event.target;
     if (form.matches("[data-scan-form]")) { event.preventDefault(); this.scanned(form.code.value); form.code.value = ""; }
     else if (form.matches("[data-person-form]")) { event.preventDefault(); this.who(form, event.submitter?.value); }
-    else if (form.matches("[data-words-form]")) { event.preventDefault(); this.note(form); }
+    else if (form.matches("[data-words-form]")) { event.preventDefault(); this.written(form); }
+    else if (form.matches("[data-code-form]")) { event.preventDefault(); this.coded(form.code.value); form.code.value = ""; }
+    else if (form.matches("[data-gist-form]")) { event.preventDefault(); this.gist(form); }
     else if (form.matches("[data-read]")) { event.preventDefault(); form.closest("details").open = false; this.cautions(true); }
     else if (form.matches(".bench-ask")) { event.preventDefault(); if (form.dataset.kind === "text") { const text = form.value_text ?? form.querySelector('[name="value"]'); if (text.value.trim()) this.say(form, { value: text.value.trim() }, text.value.trim()).then(() => { text.value = ""; }); } else if (form.dataset.kind === "number") this.number(form, form.querySelector('[name="value"]').value); }
   }
 
-  async note(form) {
+  async written(form) {
     const text = form.note.value.trim();
     if (!text) return;
-    await this.add({ key: newKey(), kind: "entry", cell: this.cell, said: { term: "note.words", value: text, step: this.card.dataset.card, vocabulary: Number(root.dataset.vocabulary), ...this.times(), ...this.whose() }, words: text }, [], "Note");
+    await this.add({ key: newKey(), kind: "entry", cell: this.cell, said: { term: "note.words", value: text, step: this.card.dataset.card, vocabulary: Number(root.dataset.vocabulary), ...this.momentNow(), ...this.whose() }, words: text }, [], "Note");
     form.note.value = "";
     dialog("words").close();
   }

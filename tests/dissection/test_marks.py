@@ -38,7 +38,7 @@ def photograph(dissection, chemist):
 
 def test_a_point_on_a_photograph_becomes_an_address(photograph, chemist):
     bench.fix_electrode(photograph=photograph, corners=LEANING, face="A", by=chemist)
-    x, y = bench.frame_of(photograph).frame.to_picture(0.42, 0.61)
+    x, y = PhotoFrame.objects.on(photograph).frame.to_picture(0.42, 0.61)
     label = bench.mark_place(photograph=photograph, x=x, y=y, by=chemist)
     assert (label.place, label.x, label.y) == ("A.M2", pytest.approx(0.42), pytest.approx(0.61))
     assert str(label.part) == "iron electrode"
@@ -54,7 +54,7 @@ def test_what_the_label_said_besides_stays(photograph, chemist):
 def test_corners_tapped_again_count_and_the_first_stay(photograph, chemist):
     first = bench.fix_electrode(photograph=photograph, corners=CORNERS, face="A", by=chemist)
     bench.fix_electrode(photograph=photograph, corners=LEANING, face="A", by=chemist)
-    assert bench.frame_of(photograph).supersedes == first
+    assert PhotoFrame.objects.on(photograph).supersedes == first
     assert PhotoFrame.objects.count() == 2
     assert Record.objects.filter(verb="fixed the corners of").count() == 2
 

@@ -58,7 +58,7 @@ from teardown.dissection.actions.entries import (
 )
 from teardown.dissection.actions.instruments import add_instrument, carry_over, check_instrument
 from teardown.dissection.actions.items import Item
-from teardown.dissection.actions.marks import fix_electrode, frame_of, mark_place, outline_piece
+from teardown.dissection.actions.marks import fix_electrode, mark_place, outline_piece, place_of_outline
 from teardown.dissection.actions.opening import (
     assign,
     begin_session,
@@ -105,7 +105,6 @@ __all__ = [
     "cut_sample",
     "end_session",
     "fix_electrode",
-    "frame_of",
     "hand_over",
     "is_closed",
     "label_photograph",
@@ -119,6 +118,7 @@ __all__ = [
     "open_cell",
     "outline_piece",
     "part_of",
+    "place_of_outline",
     "polish",
     "receive_order",
     "review",

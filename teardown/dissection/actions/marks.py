@@ -11,7 +11,7 @@ from teardown.accounts.models import User
 from teardown.accounts.roles import demand
 from teardown.dissection.actions.photographs import label_photograph, part_shown
 from teardown.dissection.models import Outline, PhotoFrame, Photograph, PhotoLabel, Sample
-from teardown.dissection.rules.frames import Frame, NotAFrame, polygon
+from teardown.dissection.rules.frames import Frame, NotAFrame, centre, polygon
 from teardown.dissection.rules.places import grid_of
 from teardown.records.actions import record
 
@@ -51,7 +51,7 @@ def fix_electrode(
         part = part_shown(photograph.dissection, component, number)
         fixed = PhotoFrame(
             photograph=photograph, part=part, face=face, corners=[list(corner) for corner in frame.corners],
-            supersedes=frame_of(photograph), by=by, at=now,
+            supersedes=PhotoFrame.objects.on(photograph), by=by, at=now,
         )  # fmt: skip
         fixed.full_clean()
         fixed.save()
@@ -63,11 +63,6 @@ def fix_electrode(
             at=now,
         )
     return fixed
-
-
-def frame_of(photograph: Photograph) -> PhotoFrame | None:
-    """Give the corners that count on a photograph."""
-    return photograph.frames.current().select_related("part__component").order_by("pk").last()
 
 
 def mark_place(
@@ -82,7 +77,7 @@ def mark_place(
     ValidationError
         If no corners were tapped on it, or the point lies off the electrode.
     """
-    fixed = frame_of(photograph)
+    fixed = PhotoFrame.objects.on(photograph)
     if fixed is None or photograph.dissection is None:
         raise ValidationError("Tap the four corners of the electrode first; then a place has its address.")
     grid = grid_of(photograph.dissection.cell.electrode_width_mm)
@@ -128,7 +123,7 @@ def outline_piece(
     origin = sample.origin
     if origin is None or origin.dissection_id != photograph.dissection_id:
         raise ValidationError(f"Sample {sample} is not of the cell that this photograph shows.")
-    fixed = frame_of(photograph)
+    fixed = PhotoFrame.objects.on(photograph)
     with transaction.atomic():
         outline = Outline(
             sample=sample, photograph=photograph, points=[list(corner) for corner in corners],
@@ -144,6 +139,18 @@ def outline_piece(
             at=now,
         )
     return outline
+
+
+def place_of_outline(*, photograph: Photograph, points: Sequence[Sequence[float]]) -> str:
+    """Read the address of a piece off its outline, by its centre; empty where no electrode is fixed."""
+    fixed = PhotoFrame.objects.on(photograph)
+    if fixed is None or photograph.dissection is None:
+        return ""
+    grid = grid_of(photograph.dissection.cell.electrode_width_mm)
+    try:
+        return fixed.frame.place(*centre(polygon(points)), grid).address
+    except NotAFrame:
+        return ""
 
 
 def _around(fixed: PhotoFrame | None, corners: Sequence[tuple[float, float]]) -> PhotoFrame | None:

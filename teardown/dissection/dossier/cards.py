@@ -76,6 +76,12 @@ class CardShown:
     instruments: tuple[Instrument, ...] = ()
 
     @property
+    def many_rows(self) -> bool:
+        """Tell whether so much is asked that its rows stand four abreast."""
+        rows = len(self.asks) + bool(self.instruments) + {"cell": 0, "place": 2}.get(self.card.per, 1)
+        return rows > 7
+
+    @property
     def first_open(self) -> Ask | None:
         """Give the field to open: the first that was not asked."""
         return next((ask for ask in self.asks if ask.answer is None), self.asks[0] if self.asks else None)
@@ -317,6 +323,8 @@ def wire(entry: Entry) -> dict[str, Any]:
         "number": entry.part.number if entry.part else 1,
         "sample": entry.sample.code if entry.sample else "",
         "place": entry.place,
+        "x": entry.x,
+        "y": entry.y,
         "said": entry.said,
         "value": entry.value,
         "step": entry.step,

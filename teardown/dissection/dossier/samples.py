@@ -6,8 +6,19 @@ from typing import Any
 from django.db.models import Q, QuerySet
 
 from teardown.accounts.roles import may
+from teardown.dissection.dossier.drawing import Drawing, drawings, outlines_of
 from teardown.dissection.dossier.titration import TitrationShown, work_out
-from teardown.dissection.models import CautionCard, Dissection, Entry, Mount, Order, Part, Sample, Transfer
+from teardown.dissection.models import (
+    CautionCard,
+    Dissection,
+    Entry,
+    Mount,
+    Order,
+    Outline,
+    Part,
+    Sample,
+    Transfer,
+)
 from teardown.dissection.rules.cautions import Situation, bring_up
 from teardown.dissection.rules.times import exposure_words
 
@@ -41,6 +52,8 @@ class SampleShown:
     cautions: tuple[CautionCard, ...]
     titration: TitrationShown | None
     disposed: bool
+    drawings: tuple[Drawing, ...] = ()
+    outlined: tuple[Outline, ...] = ()
 
     @property
     def titration_list(self) -> list[TitrationShown]:
@@ -54,7 +67,7 @@ def sample_shown(sample: Sample) -> SampleShown:
     dissection = part.dissection if part else None
     entries = tuple(Entry.objects.current().filter(sample=sample).with_words())
     readings = [entry for entry in entries if entry.step == "titration"]
-    transfers = tuple(sample.transfers.all())
+    transfers, outlined = tuple(sample.transfers.all()), outlines_of([sample.pk])
     return SampleShown(
         sample=sample,
         part=part,
@@ -70,6 +83,8 @@ def sample_shown(sample: Sample) -> SampleShown:
         cautions=tuple(_cautions(dissection)),
         titration=work_out([sample], {sample: readings}, []) if readings else None,
         disposed=any(transfer.disposal for transfer in transfers),
+        drawings=tuple(drawings(dissection.cell, outlines=outlined)) if dissection else (),
+        outlined=tuple(outlined),
     )
 
 

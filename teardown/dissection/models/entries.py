@@ -10,10 +10,12 @@ from django.utils import timezone
 
 from teardown.dissection.models.opening import OPENED, BenchSession, Dissection, Instrument, Part
 from teardown.dissection.rules.places import Place, point_words
+from teardown.dissection.rules.sharpness import blur_remark
 from teardown.dissection.rules.times import Moment, minutes_between
 from teardown.files.models import Receipt
 from teardown.page.typesetting import day, moment
 from teardown.records.models import AppendOnly
+from teardown.science.errors import Remark
 
 
 class Precision(models.TextChoices):
@@ -106,6 +108,11 @@ class Photograph(AppendOnly):
         fetched = getattr(self, "current_labels", None)
         labels = list(self.labels.current()) if fetched is None else fetched
         return labels[-1] if labels else None
+
+    @property
+    def blur(self) -> Remark | None:
+        """Give the remark that it looks blurred, if it does."""
+        return blur_remark(self.sharpness)
 
     @property
     def moment(self) -> Moment:

@@ -23,6 +23,15 @@ class StandingQuerySet(models.QuerySet[Any]):
         return self.filter(superseded_by__isnull=True)
 
 
+class PhotoFrameQuerySet(StandingQuerySet):
+    """Questions to corners."""
+
+    def on(self, photograph: Photograph) -> "PhotoFrame | None":
+        """Give the corners that count on a photograph."""
+        rows = self.filter(photograph=photograph).current().select_related("part__component")
+        return rows.order_by("pk").last()
+
+
 class PhotoFrame(AppendOnly):
     """Where the four corners of an electrode lie on a photograph. Tapped again, the later one counts."""
 
@@ -38,7 +47,7 @@ class PhotoFrame(AppendOnly):
     by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
     at = models.DateTimeField()
 
-    objects = StandingQuerySet.as_manager()
+    objects = PhotoFrameQuerySet.as_manager()
 
     class Meta:
         ordering = ["pk"]

@@ -64,8 +64,8 @@ class Frame:
             raise NotAFrame("These corners lie too close together. Tap the corners of the whole electrode.")
 
     @cached_property
-    def _matrix(self) -> NDArray[np.float64]:
-        """Give the 3 by 3 matrix that takes a point of the picture to the electrode as it is drawn."""
+    def matrix(self) -> NDArray[np.float64]:
+        """Give the 3 by 3 matrix from the picture to the electrode as it lies before the eye."""
         return homography(self.corners, _UNIT)
 
     def to_electrode(self, x: float, y: float) -> Point:
@@ -76,7 +76,7 @@ class Frame:
         NotAFrame
             If the point lies off the electrode by more than a finger's slip.
         """
-        across, down = _through(self._matrix, x, y)
+        across, down = _through(self.matrix, x, y)
         if not (-OUTSIDE <= across <= 1 + OUTSIDE and -OUTSIDE <= down <= 1 + OUTSIDE):
             raise NotAFrame("This point lies off the electrode whose corners were tapped.")
         across, down = min(max(across, 0.0), 1.0), min(max(down, 0.0), 1.0)
@@ -84,7 +84,7 @@ class Frame:
 
     def to_picture(self, x: float, y: float) -> Point:
         """Map fractions of the electrode to the point of the picture."""
-        return _through(np.linalg.inv(self._matrix), drawn_x(x, self.face), y)
+        return _through(np.linalg.inv(self.matrix), drawn_x(x, self.face), y)
 
     def place(self, x: float, y: float, grid: str = "3x3") -> Place:
         """Give the address of a point of the picture, on the grid of the electrode."""

@@ -20,6 +20,7 @@ from teardown.cells.models import Cell
 from teardown.dissection import actions
 from teardown.dissection.dossier import cards as dossier
 from teardown.dissection.dossier.day import day_at_the_bench, strip
+from teardown.dissection.dossier.drawing import blank
 from teardown.dissection.dossier.sheet import sheet_of
 from teardown.dissection.forms import CloseForm, PlanForm
 from teardown.dissection.models import Dissection, Entry
@@ -106,6 +107,7 @@ def bench_cell(request: SignedIn, code: str) -> HttpResponse:
     before, after = neighbours(here.card.key)
     return render(request, "dissection/bench_cell.html", {
         "stack": stack, "here": here, "about": about, "dissection": dissection, "cell": dissection.cell,
+        "plates": [blank(dissection.cell, face) for face in "AB"],
         "faces": dossier.faces(stack.grid, stack.entries, here.card.key), "zones": dossier.zones(),
         "parts": dossier.part_buttons(dissection), "vials": dossier.vials(dissection),
         "before": before, "after": after, "header": HEADER, "field": request.GET.get("field", ""),

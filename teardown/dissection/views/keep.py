@@ -157,7 +157,42 @@ def keep_photograph(request: SignedIn) -> HttpResponse:
     except ValidationError as error:
         state = error.code if getattr(error, "code", None) == "conflict" else "refused"
         return JsonResponse({"key": key, "state": state, "sentences": error.messages}, status=422)
-    return JsonResponse({"key": key, "state": "kept", "sha256": photograph.receipt.file.sha256})
+    return JsonResponse({
+        "key": key, "state": "kept", "sha256": photograph.receipt.file.sha256,
+        "sharpness": photograph.sharpness,
+    })  # fmt: skip
+
+
+@require_POST
+@needs("entries.add")
+def keep_audio(request: SignedIn) -> HttpResponse:
+    """Keep one spoken note of a queue; a repeat is recognised by its key."""
+    file, post = request.FILES.get("file"), request.POST
+    try:
+        if file is None:
+            raise ValidationError("No recording came with it.")
+        who, session = _speaks(request, post.dict())
+        note = actions.add_audio_note(
+            file=file,
+            dissection=_dissection(post.get("cell", "")),
+            by=who,
+            session=session,
+            key=actions.Item.read({"term": "any", "key": post.get("key", "")}).key,
+            name=post.get("name", ""),
+            digest_claimed=post.get("sha256", ""),
+            gist=post.get("gist", ""),
+            seconds=_minutes(post.get("seconds", "")),
+            step=post.get("step", "")[:40],
+            spoken_at=_time(post.get("taken_at", "")),
+            device_ms=_whole(post.get("device_ms", "")),
+            clock=post.get("clock", "")[:40],
+            minutes_since_opening=_minutes(post.get("minutes_since_opening", "")),
+        )
+    except (ValidationError, PermissionDenied) as error:
+        sentences = error.messages if isinstance(error, ValidationError) else [str(error)]
+        state = "conflict" if getattr(error, "code", None) == "conflict" else "refused"
+        return JsonResponse({"key": post.get("key", ""), "state": state, "sentences": sentences}, status=422)
+    return JsonResponse({"key": post["key"], "state": "kept", "sha256": note.receipt.file.sha256})
 
 
 def _time(text: str) -> dt.datetime | None:

@@ -15,9 +15,11 @@ from teardown.accounts.models import SignedIn
 from teardown.accounts.roles import demand, needs
 from teardown.dissection import actions
 from teardown.dissection.dossier.cards import part_buttons
+from teardown.dissection.dossier.photograph import photograph_shown
 from teardown.dissection.filters import PhotographFilter
 from teardown.dissection.forms import LabelPhotoForm
-from teardown.dissection.models import Dissection, Entry, Photograph
+from teardown.dissection.forms.marks import CornersForm, OutlineForm, PlaceForm
+from teardown.dissection.models import Dissection, Photograph
 from teardown.dissection.models.entries import PhotographQuerySet
 from teardown.dissection.store import preview
 from teardown.dissection.views.bench import find
@@ -63,8 +65,10 @@ def photograph(request: SignedIn, key: str) -> HttpResponse:
                 visible(request).unlabelled().filter(dissection=shown.dissection, pk__gt=shown.pk).last()
             )
             return redirect("photograph", following.key if following and label is None else shown.key)
-    seen = Entry.objects.current().filter(photo=shown).with_words()
-    return render(request, "dissection/photograph.html", {"photograph": shown, "form": form, "seen": seen})
+    return render(request, "dissection/photograph.html", {
+        "photograph": shown, "shown": photograph_shown(shown), "form": form,
+        "corners": CornersForm(parts=parts), "place": PlaceForm(), "outline": OutlineForm(photograph=shown),
+    })  # fmt: skip
 
 
 def _label(request: SignedIn, shown: Photograph, form: LabelPhotoForm) -> bool:

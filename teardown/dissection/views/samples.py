@@ -1,5 +1,6 @@
 """Samples: the list, one of them with its way, cutting, handing on, mounts, orders, labels."""
 
+import uuid
 from typing import Any
 
 from django.contrib import messages
@@ -17,6 +18,7 @@ from teardown.cells.models import Cell
 from teardown.dissection import actions
 from teardown.dissection.dossier.cards import part_buttons
 from teardown.dissection.dossier.labels import SIZES, Label, label_of, labels_pdf
+from teardown.dissection.dossier.photograph import photograph_shown
 from teardown.dissection.dossier.samples import sample_shown, samples_visible
 from teardown.dissection.filters import SampleFilter
 from teardown.dissection.forms import (
@@ -28,9 +30,11 @@ from teardown.dissection.forms import (
     OrderForm,
     PolishForm,
 )
-from teardown.dissection.models import Mount, Order, Sample
+from teardown.dissection.forms.marks import PieceOutlineForm
+from teardown.dissection.models import Dissection, Mount, Order, Photograph, Sample
 from teardown.dissection.rules.codes import NotACode, make_code, read_code
 from teardown.dissection.views.bench import find
+from teardown.dissection.views.photographs import visible
 
 MOST_LABELS = 500
 
@@ -78,24 +82,45 @@ def sample_cut(request: SignedIn, code: str) -> HttpResponse:
     """Cut and name a piece of a cell."""
     dissection = find(request, code)
     form = CutForm(request.POST or None, parts=part_buttons(dissection), initial=request.GET.dict())
-    if request.method == "POST" and form.is_valid():
+    drawn = PieceOutlineForm(request.POST or None, initial=request.GET.dict())
+    photograph = _photograph(request, dissection)
+    if request.method == "POST" and form.is_valid() and drawn.is_valid():
         try:
-            piece = _cut(form.cleaned_data, dissection, request)
+            piece = _cut(form.cleaned_data, dissection, request, photograph, drawn.cleaned_data["points"])
         except ValidationError as error:
             form.add_error(None, error.messages)
         else:
             messages.success(request, f"Sample {piece.code} is named.")
             return redirect("sample", piece.code)
-    return render(
-        request, "dissection/cut.html", {"form": form, "cell": dissection.cell, "dissection": dissection}
-    )
+    return render(request, "dissection/cut.html", {
+        "form": form, "drawn": drawn, "cell": dissection.cell, "dissection": dissection,
+        "shown": photograph_shown(photograph) if photograph else None,
+        "photographs": [] if photograph else visible(request).filter(dissection=dissection).evidence()[:12],
+    })  # fmt: skip
 
 
-def _cut(said: dict[str, Any], dissection: Any, request: SignedIn) -> Sample:
+def _photograph(request: SignedIn, dissection: Dissection) -> Photograph | None:
+    """Find the photograph of this cell on which the piece is outlined, if one was chosen."""
+    key = request.POST.get("photograph") or request.GET.get("photograph", "")
+    try:
+        return visible(request).filter(dissection=dissection, key=uuid.UUID(key)).first() if key else None
+    except ValueError:
+        return None
+
+
+def _cut(
+    said: dict[str, Any],
+    dissection: Dissection,
+    request: SignedIn,
+    photograph: Photograph | None,
+    points: list[tuple[float, float]],
+) -> Sample:
     component, _, number = said.pop("component").partition(" ")
     code = said.pop("parent")
     parent = _sample(request, code) if code else None
     to_place = said.pop("to_place")
+    if photograph is not None and points and not said["place"]:
+        said["place"] = actions.place_of_outline(photograph=photograph, points=points)
     with transaction.atomic():
         piece = actions.cut_sample(
             dissection=dissection,
@@ -107,6 +132,8 @@ def _cut(said: dict[str, Any], dissection: Any, request: SignedIn) -> Sample:
         )
         if to_place:
             actions.hand_over(sample=piece, to_place=to_place, by=request.user)
+        if photograph is not None and points:
+            actions.outline_piece(sample=piece, photograph=photograph, points=points, by=request.user)
     return piece
 
 

@@ -5,9 +5,11 @@ from typing import Any
 from django import forms
 from django.core.exceptions import ValidationError
 
+from teardown.cells.models import Recipe
 from teardown.formats.series_units import UNITS, factor_of
 from teardown.science.electrochemistry.columns import BDF, QUANTITIES
 
+MOST_RECIPES = 6
 OFFERED = (
     "test_time_second",
     "unix_time_second",
@@ -64,6 +66,33 @@ class UploadForm(forms.Form):
         label="Cycling file",
         help_text="Text, workbook (XLSX) or Battery Data Format; as the cycler wrote it.",
     )
+
+
+class RecipesForm(forms.Form):
+    """Recipes to lay over each other."""
+
+    recipe = forms.ModelMultipleChoiceField(
+        Recipe.objects.all(),
+        label="Recipes",
+        to_field_name="code",
+        required=False,
+        widget=forms.CheckboxSelectMultiple,
+        help_text=f"Up to {MOST_RECIPES}; each needs three cells with a cycling file for a median.",
+    )
+
+    def clean_recipe(self) -> list[Recipe]:
+        """Refuse more recipes than curves can be told apart."""
+        found = list(self.cleaned_data["recipe"].order_by("code"))
+        if len(found) > MOST_RECIPES:
+            raise ValidationError(
+                f"{len(found)} recipes cannot be told apart; choose {MOST_RECIPES} at most."
+            )
+        return found
+
+    @property
+    def chosen(self) -> list[Recipe]:
+        """Give the recipes that were chosen; none where they cannot be drawn."""
+        return list(self.cleaned_data["recipe"]) if self.is_valid() else []
 
 
 class ReasonForm(forms.Form):

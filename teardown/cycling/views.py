@@ -7,6 +7,7 @@ from django.contrib import messages
 from django.core.exceptions import ValidationError
 from django.http import FileResponse, Http404, HttpRequest, HttpResponse, HttpResponseBase, JsonResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from teardown.accounts.roles import may, needs
@@ -20,15 +21,16 @@ from teardown.cycling.actions import (
     tested,
     withdraw_import,
 )
-from teardown.cycling.dossier.axes import View
+from teardown.cycling.dossier import packing
 from teardown.cycling.dossier.chosen import choose
-from teardown.cycling.dossier.recipe import recipe_page
+from teardown.cycling.dossier.overlay import Overlay, overlay
 from teardown.cycling.dossier.test import curves_of, test_page
-from teardown.cycling.forms import MapForm, ReasonForm, UploadForm
+from teardown.cycling.forms import MapForm, ReasonForm, RecipesForm, UploadForm
 from teardown.cycling.models import TestSummary
 from teardown.cycling.store import read_curves, series_path
 from teardown.files.models import Delivery
 from teardown.files.store import derived
+from teardown.formats.data_package import data_package
 from teardown.science.electrochemistry.table import CYCLE_COLUMNS
 
 
@@ -195,17 +197,85 @@ def map_json(request: HttpRequest, pk: int) -> JsonResponse:
 
 
 @require_safe
+@needs("pages.see")
+def package(request: HttpRequest, pk: int) -> HttpResponse:
+    """Give a history as tables with their description: a Data Package."""
+    found = _test(request, pk)
+    packed, columns = curves_of(found)
+    summary = TestSummary.objects.filter(test=found).first()
+    if packed is None or not columns or summary is None:
+        raise Http404("No history is kept for this test.")
+    tables = [packing.cycles_table([(found, columns)]), packing.metrics_table([(found, summary)])]
+    kept = read_curves(found.pk, packed.run.key)
+    if kept is not None:
+        cycles, _ = choose(request.GET.get("cycles", ""), columns, summary)
+        tables.append(packing.voltage_table(kept, cycles))
+    name = f"{found.cell.code}-test-{found.number}"
+    title = f"Cycling history of {found.cell.code}, test {found.number}"
+    return _zip(name, data_package(name, title, tables, created=packed.run.finished_at or timezone.now()))
+
+
+def _zip(name: str, data: bytes) -> HttpResponse:
+    response = HttpResponse(data, content_type="application/zip")
+    response["Content-Disposition"] = f'attachment; filename="{name}.zip"'
+    return response
+
+
+@require_safe
 @needs("recipes.see")
 def recipe_capacity(request: HttpRequest, code: str) -> HttpResponse:
     """Lay the histories of all cells of a recipe over each other."""
-    recipe = get_object_or_404(Recipe, code=code)
-    tests = Test.objects.filter(
-        cell__build__revision__recipe=recipe, cell__in=Cell.objects.visible_to(request.user)
+    shown = _overlay(request, [get_object_or_404(Recipe, code=code)])
+    return render(request, "cycling/recipe.html", {"page": shown, "group": shown.groups[0]})
+
+
+@require_safe
+@needs("recipes.see")
+def capacities(request: HttpRequest) -> HttpResponse:
+    """Lay recipes over each other: median and quartiles of each."""
+    form = RecipesForm(request.GET)
+    context = {"page": _overlay(request, form.chosen), "form": form, "query": request.GET.urlencode()}
+    return render(request, "cycling/capacities.html", context)
+
+
+@require_safe
+@needs("recipes.see")
+def capacities_csv(request: HttpRequest) -> HttpResponse:
+    """Give median and quartiles of recipes as a table."""
+    table = packing.spread_table(_overlay(request, RecipesForm(request.GET).chosen))
+    return _csv("capacities.csv", [field.name for field in table.fields], table.rows)
+
+
+@require_safe
+@needs("recipes.see")
+def capacities_package(request: HttpRequest) -> HttpResponse:
+    """Give the histories of recipes as tables with their description: a Data Package."""
+    shown = _overlay(request, RecipesForm(request.GET).chosen)
+    tests = [test for group in shown.groups for test in group.tests]
+    if not tests:
+        raise Http404("No history is kept for these recipes.")
+    recipe_of = {test.pk: group.recipe.code for group in shown.groups for test in group.tests}
+    latest = {row.test_id: row for row in TestSummary.objects.filter(test__in=tests).order_by("pk")}
+    tables = [
+        packing.tests_table(tests, recipe_of),
+        packing.cycles_table(
+            [each for group in shown.groups for each in zip(group.tests, group.columns, strict=True)]
+        ),
+        packing.metrics_table([(test, latest[test.pk]) for test in tests if test.pk in latest]),
+        packing.spread_table(shown),
+    ]
+    codes = [group.recipe.code for group in shown.groups]
+    title = f"Cycling histories of the cells of {', '.join(codes)}"
+    return _zip(
+        "capacities", data_package("-".join(["capacities", *codes]), title, tables, created=timezone.now())
     )
-    view = View.asked(request.GET.dict(), iron_mass_g=1.0)
-    page = recipe_page(
-        recipe,
-        list(tests.select_related("cell", "end").order_by("cell__code", "number")),
-        per_gram=view.per == "mAh_g",
-    )
-    return render(request, "cycling/recipe.html", {"page": page, "view": view})
+
+
+def _overlay(request: HttpRequest, recipes: list[Recipe]) -> Overlay:
+    rows = Test.objects.filter(
+        cell__build__revision__recipe__in=recipes, cell__in=Cell.objects.visible_to(request.user)
+    ).select_related("cell__build__revision", "end")
+    tests: dict[int, list[Test]] = {}
+    for test in rows.order_by("cell__code", "number"):
+        tests.setdefault(test.cell.build.revision.recipe_id, []).append(test)
+    return overlay(recipes, tests, request.GET.dict())

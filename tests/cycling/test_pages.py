@@ -3,6 +3,7 @@
 from contextlib import closing
 from pathlib import Path
 
+import numpy as np
 import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.test import Client
@@ -19,6 +20,7 @@ from teardown.files.store import derived, originals
 from teardown.files.tasks import work_off
 from teardown.formats.series_write import Dialect, write_text
 from teardown.science.electrochemistry.phantoms import Life, cycling_history
+from tests.formats.packages import opened
 from tests.makers import make_build, make_cell, make_test, make_user
 
 pytestmark = pytest.mark.django_db
@@ -167,6 +169,98 @@ def test_the_cells_of_a_recipe_lie_over_each_other(client: Client, analyst: User
     page = client.get(reverse("recipe_capacity", args=[build.revision.recipe.code])).content.decode()
     assert "4 cells with a cycling file" in page
     assert "median" in page
+
+
+def _recipe(by: User, *, cells: int, fade: float, iron_mass_g: float = 1.0) -> str:
+    """Make a recipe with cells that ran 8, 10, 12 ... cycles; the first still runs."""
+    build = make_build()
+    for k in range(cells):
+        test = make_test(make_cell(build=build, iron_mass_g=iron_mass_g), end="capacity_limit" if k else None)
+        data = _text(cycles=8 + 2 * k, capacity_Ah=0.5 + 0.05 * k, fade=fade)
+        import_file(test=test, upload=data, name=f"{build.code}-{k}.csv", by=by, apart=False)
+    return build.revision.recipe.code
+
+
+@pytest.fixture
+def recipes(analyst: User) -> list[str]:
+    codes = [
+        _recipe(analyst, cells=4, fade=0.001),
+        _recipe(analyst, cells=3, fade=0.01, iron_mass_g=2.0),
+        _recipe(analyst, cells=1, fade=0.002),
+    ]
+    work_off()
+    return codes
+
+
+@pytest.mark.parametrize(
+    "query", ["", "across=day", "across=throughput&per=mAh_g", "cells=every&across=cycle"]
+)
+def test_recipes_lie_over_each_other(client: Client, recipes: list[str], query: str) -> None:
+    asked = "&".join(f"recipe={code}" for code in recipes)
+    page = client.get(f"{reverse('capacities')}?{asked}&{query}").content.decode()
+    assert "8 cells of 3 recipes" in page
+    assert "too few cells" in page
+    for code in recipes:
+        assert f"recipe:{code}" in page
+    assert "<svg" in page
+
+
+def test_the_numbers_of_an_overlay_leave_as_table_and_as_package(client: Client, recipes: list[str]) -> None:
+    asked = "&".join(f"recipe={code}" for code in recipes) + "&per=mAh_g"
+    rows = client.get(f"{reverse('capacities_csv')}?{asked}").content.decode().splitlines()
+    assert rows[0] == "recipe,cycle,lower_quartile,median,upper_quartile,cells"
+    assert {row.split(",")[0] for row in rows[1:]} == set(recipes[:2])
+    answer = client.get(f"{reverse('capacities_package')}?{asked}")
+    assert answer["Content-Type"] == "application/zip"
+    package, tables = opened(answer.content)
+    assert set(tables) == {"tests", "cycles", "metrics", "spread"}
+    assert len(tables["tests"]) == 8
+    assert len(tables["cycles"]) == sum(8 + 2 * k for n in (4, 3, 1) for k in range(n))
+    assert len(tables["spread"]) == len(rows) - 1
+    units = {f["name"]: f.get("unit") for r in package["resources"] for f in r["schema"]["fields"]}
+    assert (units["discharge_Ah"], units["start_s"], units["median"]) == ("Ah", "s", "mAh/g")
+    # the median of the numbers that left is the median that is drawn
+    first = next(row for row in tables["spread"] if row["recipe"] == recipes[0] and row["cycle"] == "5.0")
+    of_recipe = {
+        row["cell"]: float(row["iron_mass"]) for row in tables["tests"] if row["recipe"] == recipes[0]
+    }
+    at_five = [
+        1000 * float(row["discharge_Ah"]) / of_recipe[row["cell"]]
+        for row in tables["cycles"]
+        if row["cell"] in of_recipe and row["cycle"] == "5"
+    ]
+    assert float(first["median"]) == pytest.approx(float(np.median(at_five)), rel=1e-6)
+    assert first["cells"] == "4"
+
+
+def test_a_history_leaves_as_a_package(client: Client, imported: Test) -> None:
+    package, tables = opened(client.get(reverse("test_package", args=[imported.pk])).content)
+    assert package["title"] == f"Cycling history of {imported.cell.code}, test 1"
+    assert len(tables["cycles"]) == 14
+    assert {row["name"] for row in tables["metrics"]} >= {"q_ref_Ah", "retention", "loss_Ah"}
+    assert {row["half"] for row in tables["voltage"]} == {"charge", "discharge"}
+    assert client.get(reverse("test_package", args=[make_test().pk])).status_code == 404
+
+
+def test_an_overlay_asks_few_questions(
+    client: Client, recipes: list[str], django_assert_max_num_queries: DjangoAssertNumQueries
+) -> None:
+    asked = "&".join(f"recipe={code}" for code in recipes)
+    with django_assert_max_num_queries(12):
+        client.get(f"{reverse('capacities')}?{asked}")
+    with django_assert_max_num_queries(10):
+        client.get(f"{reverse('capacities_package')}?{asked}")
+
+
+def test_recipes_that_are_not_there_are_refused_in_words(client: Client, analyst: User) -> None:
+    page = client.get(f"{reverse('capacities')}?recipe=NOBODY").content.decode()
+    assert "NOBODY is not one of the available choices" in page
+    assert client.get(f"{reverse('capacities_package')}?recipe=NOBODY").status_code == 404
+
+
+def test_a_cycling_import_stands_in_the_list_of_imports(client: Client, imported: Test) -> None:
+    page = client.get(reverse("imports")).content.decode()
+    assert reverse("series_import", args=[Delivery.objects.get().pk]) in page
 
 
 def test_what_is_kept_beside_the_database_can_be_made_again(client: Client, imported: Test) -> None:

@@ -7,10 +7,13 @@ from django import forms
 from django.core.exceptions import ValidationError
 from django.utils.functional import cached_property
 
+from teardown.accounts.models import User
+from teardown.dissection.models import BenchTime
 from teardown.findings.actions import Assigned
 from teardown.findings.dossier.evidence import Item
 from teardown.findings.models import Judgement
 from teardown.findings.rules import SEVERITIES, Claim, Usual, faults_of_claim
+from teardown.page.fields import NumberField
 from teardown.science.reliability.evidence import Confidence
 from teardown.vocabulary.models import Term
 
@@ -238,3 +241,26 @@ class StatedForm(forms.Form):
         if self.usual.shape == "range" and first is not None and second is not None and second < first:
             self.add_error("second", "A range ends above where it begins.")
         return data
+
+
+class BenchTimeForm(forms.Form):
+    """Who opens a cell, on which day, in which part of it; empty takes it away."""
+
+    person = forms.ModelChoiceField(User.objects.filter(is_active=True), required=False)
+    day = forms.DateField(required=False)
+    slot = forms.ChoiceField(required=False, choices=[("", ""), *BenchTime.Slot.choices])
+    seen = forms.IntegerField(required=False, min_value=0)
+
+    def clean_seen(self) -> int:
+        """Give the version that the person saw; 0 where nothing was given yet."""
+        return self.cleaned_data["seen"] or 0
+
+
+class HoursForm(forms.Form):
+    """How many hours the bench has, and how many a cell takes."""
+
+    hours_a_day = NumberField(above=0, high=240, unit="h", label="Person-hours of the bench a working day")
+    hours_a_cell = NumberField(
+        required=False, above=0, high=100, unit="h", label="Hours a cell",
+        help_text="Empty: a proposal, until thirty dissections were logged here.",
+    )  # fmt: skip

@@ -5,26 +5,41 @@ from typing import Any
 
 from django.contrib import messages
 from django.core.exceptions import ValidationError
-from django.http import Http404, HttpRequest, HttpResponse
+from django.http import Http404, HttpRequest, HttpResponse, StreamingHttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_POST
 
+from teardown.accounts.models import SignedIn
 from teardown.accounts.roles import may, needs
 from teardown.cells.models import Cell
+from teardown.dissection.actions.bench_time import give_bench_time, set_bench_hours
+from teardown.dissection.models import BenchTime
 from teardown.files.models import Run
 from teardown.findings import actions
 from teardown.findings.dossier import telling
 from teardown.findings.dossier.agreeing import agreed_on
 from teardown.findings.dossier.balance import balance_of
+from teardown.findings.dossier.bench_load import load_of
 from teardown.findings.dossier.judging import JudgePage, judge_page, own_judgement
+from teardown.findings.dossier.ledgers import HEADS as LEDGER_HEADS
+from teardown.findings.dossier.ledgers import MEASURES
+from teardown.findings.dossier.ledgers import ledgers as ledgers_of
 from teardown.findings.dossier.lives import lives_of
 from teardown.findings.dossier.modes import Modes, Question, modes_of
 from teardown.findings.dossier.next_round import next_round as proposals
 from teardown.findings.dossier.waiting import waiting_for
 from teardown.findings.filters import ModesFilter
-from teardown.findings.forms import DecisionForm, JudgementForm, StatedForm, initial_from
+from teardown.findings.forms import (
+    BenchTimeForm,
+    DecisionForm,
+    HoursForm,
+    JudgementForm,
+    StatedForm,
+    initial_from,
+)
 from teardown.findings.rules import USUAL
+from teardown.formats.export import csv_lines
 from teardown.page.trying import tried
 
 
@@ -63,7 +78,51 @@ def modes_csv(request: HttpRequest) -> HttpResponse:
 @needs("pages.see")
 def waiting(request: HttpRequest) -> HttpResponse:
     """List the cells that nobody has opened yet, in the order proposed."""
-    return render(request, "findings/waiting.html", {"page": waiting_for(request.user, timezone.now())})
+    return _waiting(request)
+
+
+def _waiting(request: HttpRequest, status: int = 200, **forms: Any) -> HttpResponse:
+    now = timezone.now()
+    page = waiting_for(request.user, now)
+    load = load_of(request.user, now, len(page.rows))
+    hours = forms.get("hours") or HoursForm()
+    context = {"page": page, "load": load, "hours": hours, "slots": BenchTime.Slot.choices}
+    return render(request, "findings/waiting.html", context, status=status)
+
+
+@require_POST
+@needs("bench.assign")
+def bench_time(request: SignedIn, code: str) -> HttpResponse:
+    """Give bench time to a cell: who, on which day, in which part of it."""
+    cell = _cell(request, code)
+    form = BenchTimeForm(request.POST)
+    rows = waiting_for(request.user, timezone.now()).rows
+    row = next((row for row in rows if row.cell.pk == cell.pk), None)
+    made = tried(
+        form,
+        lambda: give_bench_time(
+            cell=cell, by=request.user, drawn=row.place.drawn if row else True,
+            reason=row.reason if row else "", **form.cleaned_data,
+        ),
+    )  # fmt: skip
+    if made:
+        messages.success(request, f"Bench time of {cell} is kept.")
+        return redirect("waiting")
+    for sentences in form.errors.values():
+        for sentence in sentences:
+            messages.error(request, f"{cell}: {sentence}")
+    return _waiting(request, 422)
+
+
+@require_POST
+@needs("bench.assign")
+def bench_hours(request: SignedIn) -> HttpResponse:
+    """Say how many hours the bench has a day."""
+    form = HoursForm(request.POST)
+    if tried(form, lambda: set_bench_hours(by=request.user, since=timezone.localdate(), **form.cleaned_data)):
+        messages.success(request, "The hours of the bench are kept.")
+        return redirect("waiting")
+    return _waiting(request, 422, hours=form)
 
 
 @needs("next_round.plan")
@@ -144,6 +203,25 @@ def _balance(
     ]
     context = {"shown": shown, "assumed": forms, "may_state": may_state}
     return render(request, "findings/balance.html", context, status=status)
+
+
+@needs("questions.ask")
+def ledgers(request: HttpRequest) -> HttpResponse:
+    """Compare recipes by where the capacity of their cells went."""
+    page = ledgers_of(Cell.objects.visible_to(request.user), request.GET.get("measure", ""))
+    context = {"page": page, "measures": MEASURES.items(), "query": request.GET.urlencode()}
+    return render(request, "findings/ledgers.html", context)
+
+
+@needs("questions.ask")
+def ledgers_csv(request: HttpRequest) -> StreamingHttpResponse:
+    """Give the comparison of recipes by ledger as a table."""
+    page = ledgers_of(Cell.objects.visible_to(request.user), request.GET.get("measure", ""))
+    response = StreamingHttpResponse(
+        csv_lines(LEDGER_HEADS, page.table()), content_type="text/csv; charset=utf-8"
+    )
+    response["Content-Disposition"] = 'attachment; filename="ledgers.csv"'
+    return response
 
 
 @require_POST

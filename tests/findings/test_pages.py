@@ -259,11 +259,11 @@ def test_waiting_asks_a_fixed_number_of_questions(django_assert_num_queries):
     lead = make_user("lead")
     _ = lead.roles
     waits("R-1")
-    with django_assert_num_queries(5):
+    with django_assert_num_queries(6):
         waiting_for(lead, NOW)
     for number in range(5):
         waits(f"R-{number + 2}")
-    with django_assert_num_queries(5):
+    with django_assert_num_queries(6):
         waiting_for(lead, NOW + dt.timedelta(days=1))
 
 

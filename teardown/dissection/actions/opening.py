@@ -16,6 +16,7 @@ from teardown.cells.models import Cell
 from teardown.dissection.actions.entries import log_entry
 from teardown.dissection.models import (
     BenchSession,
+    BenchTime,
     CautionCard,
     CautionShown,
     Dissection,
@@ -127,6 +128,9 @@ def start_dissection(
     if Dissection.objects.filter(cell=cell).exists():
         raise ValidationError(f"The dissection of {cell} was begun before; go on with that one.")
     plan = Plan.objects.filter(cell=cell).first()
+    given = BenchTime.objects.filter(cell=cell).first()
+    if given is not None:
+        assigned_to = assigned_to or given.person
     with transaction.atomic():
         dissection = Dissection(
             cell=cell,

@@ -76,7 +76,7 @@ def paper_type(request: SignedIn, code: str, pk: int) -> HttpResponse:
         if not refused:
             return redirect("paper_type", code, pk)
         done = {slot for slot, outcome, sentence in told if not sentence}
-        typed = {name: value for name, value in request.POST.items() if _slot(name) not in done}
+        typed = {name: str(value) for name, value in request.POST.items() if _slot(name) not in done}
     return render(request, "dissection/paper_type.html", {
         "cell": dissection.cell, "dissection": dissection, "transcription": sheet,
         "words": transcription_words(sheet), "keyed": keyed(sheet), "sheet": sheet_of(dissection, typed),
@@ -94,7 +94,7 @@ def _slot(name: str) -> str:
 
 
 def _deed(request: SignedIn, sheet: Transcription) -> list[tuple[str, Any, str]]:
-    post: dict[str, str] = request.POST.dict()  # type: ignore[assignment]
+    post = {name: str(value) for name, value in request.POST.items()}
     if post.get("do") in ("again", "compare"):
         numbers = {
             _slot(n): v.strip() for n, v in post.items() if n.startswith(f"{post['do']}|") and v.strip()

@@ -10,8 +10,8 @@ from django.db.models import Exists, OuterRef, QuerySet
 from teardown.accounts.roles import may
 from teardown.cells.models import Cell, Test
 from teardown.cycling.models import TestSummary
-from teardown.dissection.models import Dissection, Entry
-from teardown.page.typesetting import as_count, fraction_as_percent
+from teardown.dissection.models import BenchTime, Dissection, Entry
+from teardown.page.typesetting import as_count, fraction_as_percent, short_day
 from teardown.science.reliability.bench_order import Place, Waiting, order
 
 OPENED = "opening.opened"
@@ -35,6 +35,7 @@ class Row:
     history: str
     assigned: str
     reason: str
+    given: BenchTime | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,7 +82,8 @@ def waiting_for(user: Any, now: dt.datetime) -> WaitingPage:
     }
     latest = TestSummary.objects.filter(test__cell__in=cells).order_by("pk").select_related("test")
     summaries = {summary.test_id: summary for summary in latest}
-    assigned = dict(
+    given = {row.cell_id: row for row in BenchTime.objects.filter(cell__in=cells).select_related("person")}
+    begun = dict(
         Dissection.objects.filter(cell__in=cells, assigned_to__isnull=False).values_list(
             "cell_id", "assigned_to__name"
         )
@@ -103,11 +105,21 @@ def waiting_for(user: Any, now: dt.datetime) -> WaitingPage:
                 end=test.end.words,
                 censored=bool(test.end.data.get("censors")),
                 history=_history(summaries.get(test.pk)) if shown else "",
-                assigned=assigned.get(cell.pk, ""),
+                assigned=_assigned(given.get(cell.pk), begun.get(cell.pk, "")),
                 reason=_reason(place, shown=shown),
+                given=given.get(cell.pk),
             )
         )
     return WaitingPage(tuple(rows), sum(opened.values()), shown)
+
+
+def _assigned(given: BenchTime | None, begun: str) -> str:
+    """Say who opens it and when, by the bench time given, else by the dissection that was begun."""
+    if given is None or not (given.person or given.day):
+        return begun
+    who = str(given.person) if given.person else "nobody yet"
+    when = short_day(given.day) if given.day else ""
+    return ", ".join(filter(None, [who, when, given.slot]))
 
 
 def _opened_by_recipe() -> Counter[str]:

@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from teardown.cells.views import imports, recipes, testing
+from teardown.cells.views import codes, imports, recipes, testing
 
 urlpatterns = [
     path("recipes/", recipes.recipes, name="recipes"),
@@ -12,6 +12,7 @@ urlpatterns = [
     path("recipes/<str:code>/<int:number>/build/", recipes.new_build, name="new_build"),
     path("builds/<str:code>/", recipes.build, name="build"),
     path("cells/<str:code>/as-built/", recipes.amend_cell, name="amend_cell"),
+    path("cells/<str:code>/name-anew/", codes.recode, name="recode_cell"),
     path("materials/", recipes.materials, name="materials"),
     path("materials/<int:pk>/", recipes.material, name="material"),
     path("tests/", testing.tests, name="tests"),

@@ -86,6 +86,7 @@ MIDDLEWARE = [
     "django_htmx.middleware.HtmxMiddleware",
     "teardown.files.middleware.room_and_patience",
     "teardown.accounts.middleware.refusals_in_words",
+    "teardown.cells.middleware.FormerCodes",
     "axes.middleware.AxesMiddleware",
 ]
 ROOT_URLCONF = "teardown.site.urls"

@@ -12,6 +12,7 @@ from teardown.cells.actions.chambers import (
     revise_protocol,
     state_accuracy,
 )
+from teardown.cells.actions.codes import cell_once_called, recode_cell
 from teardown.cells.actions.imports import apply_import, show_import, withdraw_import
 from teardown.cells.actions.recipes import (
     Part,
@@ -36,10 +37,12 @@ __all__ = [
     "add_recipe",
     "amend_cell",
     "apply_import",
+    "cell_once_called",
     "change_study",
     "end_test",
     "keep_study",
     "move_seat",
+    "recode_cell",
     "rename_recipe",
     "revise_protocol",
     "revise_recipe",

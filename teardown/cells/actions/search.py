@@ -30,6 +30,7 @@ def refresh_search_text(cells: Iterable[Cell]) -> None:
     for cell in cells:
         if cell.build_id not in known:
             known[cell.build_id] = words_of(cell.build)
-        cell.search_text = fold(cell.code, known[cell.build_id], cell.note)
+        former = cell.former_codes.values_list("code", flat=True) if cell.pk else []
+        cell.search_text = fold(cell.code, *former, known[cell.build_id], cell.note)
         changed.append(cell)
     Cell.objects.bulk_update(changed, ["search_text"], batch_size=200)

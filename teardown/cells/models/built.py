@@ -136,7 +136,7 @@ class Cell(Withdrawable, Kept, Versioned):
 
 
 class FormerCode(AppendOnly):
-    """A code that a cell bore before it was named rightly; it leads to the cell as long as no other bears it."""
+    """A code that a cell bore before it was named rightly; it leads there as long as no other bears it."""
 
     cell = models.ForeignKey(Cell, models.PROTECT, related_name="former_codes")
     code = models.CharField(max_length=40, db_index=True)

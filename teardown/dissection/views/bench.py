@@ -16,6 +16,7 @@ from django.views.decorators.http import require_GET, require_POST
 
 from teardown.accounts.models import SignedIn
 from teardown.accounts.roles import needs
+from teardown.cells.actions import cell_once_called
 from teardown.cells.models import Cell
 from teardown.dissection import actions
 from teardown.dissection.dossier import cards as dossier
@@ -52,7 +53,7 @@ def bench(request: SignedIn) -> HttpResponse:
 def bench_begin(request: SignedIn) -> HttpResponse:
     """Begin the dissection of a cell."""
     code = request.POST.get("cell", "").strip()
-    cell = Cell.objects.filter(code__iexact=code).first()
+    cell = Cell.objects.filter(code__iexact=code).first() or cell_once_called(code)
     try:
         if cell is None:
             raise ValidationError(

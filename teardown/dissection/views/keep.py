@@ -14,6 +14,7 @@ from django.views.decorators.http import require_POST
 from teardown.accounts.actions import know_by_pin
 from teardown.accounts.models import SignedIn, User
 from teardown.accounts.roles import needs
+from teardown.cells.actions import cell_once_called
 from teardown.dissection import actions
 from teardown.dissection.models import BenchSession, Dissection, Entry
 from teardown.dissection.schemas import KINDS
@@ -68,7 +69,10 @@ def _speaks(request: SignedIn, item: dict[str, Any]) -> tuple[User, BenchSession
 
 
 def _dissection(code: Any) -> Dissection:
-    found = Dissection.objects.select_related("cell__build").filter(cell__code=str(code)).first()
+    rows = Dissection.objects.select_related("cell__build")
+    found = rows.filter(cell__code=str(code)).first()
+    if found is None and (cell := cell_once_called(str(code))):  # queued before the cell was named anew
+        found = rows.filter(cell=cell).first()
     if found is None:
         raise ValidationError(f"The dissection of {code} was not begun here.")
     return found

@@ -8,12 +8,13 @@ from typing import Any
 from django.db.models import Max
 
 from teardown.accounts.roles import may
-from teardown.cells.models import Cell, RecipePart, Seat
+from teardown.cells.models import Cell, FormerCode, RecipePart, Seat
 from teardown.dissection.models import Entry
 from teardown.findings.dossier.balance import Shown as ShownBalance
 from teardown.findings.dossier.balance import balance_of
 from teardown.findings.dossier.judging import Judgements, judgements_of
 from teardown.imaging.models import Micrograph, Review, SectionResult, Tie
+from teardown.imaging.rules import by_a_person
 from teardown.imaging.runs import standing as standing_results
 from teardown.imaging.runs import verdicts_on
 from teardown.page.figures import Figure
@@ -22,7 +23,7 @@ from teardown.page.typesetting import as_count, moment, number, plus_minus, shor
 from teardown.records.models import Record
 from teardown.records.rules import subject_of
 from teardown.review.dossier import words
-from teardown.review.dossier.history import History, capacity_figure, caption, histories_of
+from teardown.review.dossier.history import History, capacity_figure, caption, histories_of, summing_up
 from teardown.review.dossier.marks import ShownMark, marks_of
 from teardown.review.dossier.measures import ShownFit, ShownMeasure, fits_of, measures_of, ties_of
 from teardown.review.dossier.opened import Opened, opened_of
@@ -51,6 +52,8 @@ class SectionImage:
     words: str
     status: str
     marked: str
+    bright: bool = False
+    by_hand: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,6 +78,9 @@ class CellPage:
     last_record: int
     recipe_shown: bool
     blind: bool
+    former: tuple[FormerCode, ...] = ()
+    may_recode: bool = False
+    computing: str = ""
 
     @property
     def others(self) -> list[ShownMeasure]:
@@ -100,7 +106,7 @@ def cell_page(code: str, *, user: Any, now: dt.datetime) -> CellPage:
     fits = tuple(fits_of(cell.pk))
     standing = standing_of([cell.pk], user)[cell.pk]
     opened_at = _time_zero(cell)
-    blind = not may(user, "recipes.see") and cell.closed_at is None
+    blind = not may(user, "recipes.see") and cell.closed_at is None and not (opened and opened.unblinded)
     parts = list(RecipePart.objects.filter(revision=cell.build.revision_id).select_related("material"))
     return CellPage(
         cell=cell,
@@ -129,6 +135,9 @@ def cell_page(code: str, *, user: Any, now: dt.datetime) -> CellPage:
         last_record=Record.objects.filter(subject=subject_of(cell)).aggregate(last=Max("seq"))["last"] or 0,
         recipe_shown=may(user, "recipes.see"),
         blind=blind,
+        former=tuple(cell.former_codes.select_related("by")),
+        may_recode=may(user, "codes.mend"),
+        computing=summing_up(history.test) if history and not history.columns else "",
     )
 
 
@@ -242,4 +251,6 @@ def _section(row: Micrograph, tie: Tie, result: SectionResult | None, status: st
         ", ".join(filter(None, parts)) + (f"; {number(age, 0)} min in air" if age is not None else ""),
         status,
         address("marks", "micrograph", row.pk),
+        bright=result is not None and result.levels.get("bright") is not None,
+        by_hand=by_a_person([result.levels["source"]]) if result else "",
     )

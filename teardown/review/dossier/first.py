@@ -4,9 +4,9 @@ import datetime as dt
 from dataclasses import dataclass
 from typing import Any
 
-from django.db.models import Count, Q, QuerySet
+from django.db.models import Count, Exists, OuterRef, Q, QuerySet
 
-from teardown.cells.models import Cell, Recipe
+from teardown.cells.models import Cell, FormerCode, Recipe
 from teardown.cells.rules import fold
 from teardown.dissection.models import Order, Sample
 from teardown.files.models import Run
@@ -105,7 +105,7 @@ def search(text: str, *, user: Any, most: int = 30) -> list[Hit]:
     recipes, terms = Recipe.objects.all(), Term.objects.filter(retired_at=None)
     sees = user.may("recipes.see")
     for word in words:
-        cells = cells.filter(search_text__contains=word) if sees else cells.filter(code__icontains=word)
+        cells = cells.filter(search_text__contains=word) if sees else cells.filter(_called(word))
         recipes = recipes.filter(Q(code__icontains=word) | Q(title__icontains=word))
         terms = terms.filter(words__icontains=word)
     samples = Sample.objects.filter(code__istartswith=words[0]).select_related("part__dissection__cell")
@@ -119,6 +119,12 @@ def search(text: str, *, user: Any, most: int = 30) -> list[Hit]:
     hits += [Hit("sample", s.code, s.purpose or s.place, _where(s)) for s in samples[:most]]
     modes = [t for t in terms[:most] if t.kind == Term.Kind.MODE]
     return hits + [Hit("failure mode", t.words, "", f"{address('cells')}?mode={t.key}") for t in modes]
+
+
+def _called(word: str) -> Q:
+    """Ask for a code, or a code that the cell bore before."""
+    former = FormerCode.objects.filter(cell=OuterRef("pk"), code__icontains=word)
+    return Q(code__icontains=word) | Q(Exists(former))
 
 
 def _where(sample: Sample) -> str:

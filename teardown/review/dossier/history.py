@@ -9,9 +9,11 @@ from numpy.typing import NDArray
 from teardown.cells.models import Test
 from teardown.cycling.models import Curves, TestSummary
 from teardown.cycling.store import unpack
+from teardown.files.models import Run
 from teardown.page.figures import Axis, Band, Curve, Figure, Rule
 from teardown.page.figures.description import End
 from teardown.page.typesetting import as_count, fraction_as_percent, number
+from teardown.records.rules import subject_of
 
 Columns = Mapping[str, NDArray[np.float64]]
 
@@ -44,6 +46,14 @@ def histories_of(cells: Iterable[int]) -> dict[int, History]:
     curves = {c.test_id: unpack(c) for c in Curves.objects.filter(test__in=ids)}
     summaries = {s.test_id: s for s in TestSummary.objects.filter(test__in=ids).order_by("pk")}
     return {cell: History(t, curves.get(t.pk, {}), summaries.get(t.pk)) for cell, t in last.items()}
+
+
+def summing_up(test: Test) -> str:
+    """Tell whether a history without curves is being worked out (``waiting``) or failed (``failed``)."""
+    run = Run.objects.filter(function="cycling.summarise", subject=subject_of(test)).order_by("-pk").first()
+    if run is None or run.state == Run.State.DONE:
+        return ""
+    return "failed" if run.state == Run.State.FAILED else "waiting"
 
 
 def capacity_figure(code: str, history: History, *, small: bool = False) -> Figure | None:

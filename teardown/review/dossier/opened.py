@@ -85,6 +85,11 @@ class Opened:
     observers: tuple[str, ...]
     transcribed: int = 0
 
+    @property
+    def unblinded(self) -> bool:
+        """Tell whether the curve was shown at the bench, with a reason that is in the records."""
+        return not self.dissection.blinded
+
 
 def answer_of(entry: Entry) -> str:
     """Say what an entry answers: number with unit and doubt, word, extent, or state."""

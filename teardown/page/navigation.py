@@ -21,6 +21,8 @@ MAIN = (
 MORE = (
     ("recipes", "Recipes"),
     ("materials", "Materials"),
+    ("capacities", "Capacity by recipe"),
+    ("ledgers", "Ledgers by recipe"),
     ("tests", "Tests"),
     ("chambers", "Chambers"),
     ("studies", "Studies"),

@@ -166,6 +166,32 @@ class LevelsForm(forms.Form):
     oxide = NumberField(label="Oxide", low=0, high=1)
     metal = NumberField(label="Metal", low=0, high=1)
     edge_sigma_px = NumberField(label="Blur of edges", unit="px", above=0, high=20, required=False)
+    evidence = forms.CharField(required=False, widget=forms.HiddenInput, max_length=2000)
+
+    def clean_evidence(self) -> dict[str, Any]:
+        """Read where the greys were clicked, if they were.
+
+        Raises
+        ------
+        ValidationError
+            If it is anything else.
+        """
+        try:
+            found = json.loads(self.cleaned_data["evidence"] or "{}")
+            places = {
+                str(name): [float(x), float(y), float(grey)]
+                for name, (x, y, grey) in found.get("places", {}).items()
+            }
+            return {"micrograph": int(found["micrograph"]), "places": places} if places else {}
+        except (ValueError, TypeError, KeyError, AttributeError) as error:
+            raise ValidationError("The clicked places could not be read. Click them again.") from error
+
+
+class PlaceForm(forms.Form):
+    """A place on a picture, in pixels."""
+
+    x = forms.FloatField(min_value=0)
+    y = forms.FloatField(min_value=0)
 
 
 class TieForm(forms.Form):

@@ -216,7 +216,7 @@ def latest_pools(part: Part) -> dict[int, int]:
     for _ in range(4):
         generations |= Q(**{line: part})
         line = line.replace("__part", "__parent__part")
-    rows = SampleMeasure.objects.filter(generations).order_by("run").values_list("sample", "run")
+    rows = SampleMeasure.objects.filter(generations).order_by("run_id").values_list("sample_id", "run_id")
     latest = dict(rows)
     parents = dict(Sample.objects.filter(pk__in=latest).values_list("pk", "parent"))
     return {sample: run for sample, run in latest.items() if parents[sample] not in latest}

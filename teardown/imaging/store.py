@@ -17,6 +17,7 @@ from teardown.imaging.models import Micrograph, SectionResult
 THUMBNAIL_PX = 480
 OVERLAY_PX = 1600
 CROSSINGS = 200
+REACH_PX = 4.0
 
 
 def pyramid_of(micrograph: Micrograph) -> Path:
@@ -217,6 +218,22 @@ def calm_window(micrograph: Micrograph, result: SectionResult, window: Window) -
         np.save(out, np.clip(np.rint(calm * 65535), 0, 65535).astype(np.uint16))
         _put(name, out.getvalue())
     return np.load(io.BytesIO(_get(name)), allow_pickle=False).astype(np.float32) / np.float32(65535)
+
+
+def grey_at(micrograph: Micrograph, result: SectionResult, x: float, y: float) -> dict[str, float]:
+    """Give the grey of a place as levels are told: the median of the calmed greys within four pixels.
+
+    ``spread`` is their median absolute deviation: a place on an edge shows by it.
+    """
+    import numpy as np
+
+    window = window_round(micrograph, x, y, 64, result=result)
+    calm = calm_window(micrograph, result, window)
+    rows, columns = np.mgrid[0 : window.height, 0 : window.width]
+    near = np.hypot(columns + window.left + 0.5 - x, rows + window.top + 0.5 - y) <= REACH_PX
+    greys = calm[near] if near.any() else calm
+    middle = float(np.median(greys))
+    return {"grey": middle, "spread": float(np.median(np.abs(greys - middle))), "n": int(greys.size)}
 
 
 def _section_rows(result: SectionResult, rows: int) -> tuple[int, int]:

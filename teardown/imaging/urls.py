@@ -41,5 +41,9 @@ urlpatterns = [
     path("micrographs/<int:pk>/count/<str:kind>/", views.count, name="micrograph_count"),
     path("micrograph-sessions/", views.sessions, name="imaging_sessions"),
     path("micrograph-sessions/<int:pk>/", views.session, name="imaging_session"),
+    path(
+        "micrograph-sessions/<int:pk>/reference/", views.session_reference, name="imaging_session_reference"
+    ),
+    path("micrographs/<int:pk>/grey/", views.grey, name="micrograph_grey"),
     path("micrographs/<int:pk>/tie/", views.tie_to, name="micrograph_tie"),
 ]

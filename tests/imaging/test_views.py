@@ -67,7 +67,7 @@ def test_the_page_shows_numbers_flags_and_history(client, operator, measured, dj
     page = response.context["page"]
     assert {one.words for one in page.measures} >= {"porosity", "oxide coverage"}
     assert any(flag["code"] == "unscaled" for flag in page.flags)
-    assert page.pooled[0].estimate.n == 2
+    assert page.pooled.n == 2
     assert page.past[0].stands
     assert b"Its sample, over 2 fields" in response.content
 
@@ -187,26 +187,6 @@ def test_the_web_process_loads_no_image_library_for_the_list():
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"
-
-
-def test_a_session_proposes_levels_and_pins_them(client, operator):
-    """Medians over the fields are proposed; pinned ones measure the fields again."""
-    from teardown.imaging.models import ImagingSession
-
-    session = ImagingSession.objects.create(name="Wednesday")
-    for seed in (1, 2):
-        add_micrograph(picture=section_file(seed), name=f"{seed}.png", by=operator, session=session)
-    work_off()
-    client.force_login(operator)
-    address = reverse("imaging_session", args=[session.pk])
-    page = client.get(address).context["page"]
-    assert page.proposed["pore"] < page.proposed["oxide"] < page.proposed["metal"]
-    assert client.post(address, page.proposed).status_code == 302
-    work_off()
-    assert {row.levels["source"] for row in SectionResult.objects.order_by("pk")[2:]} == {"pinned"}
-    assert b"pinned" in client.get(reverse("imaging_sessions")).content
-    wrong = client.post(address, page.proposed | {"oxide": "0.05"})
-    assert b"oxide between them" in wrong.content
 
 
 def test_a_face_gives_a_profile(client, operator, measured):

@@ -210,6 +210,7 @@ TABLES: dict[str, Table] = {
                 Column("sample", "sample_code"),
                 Column("micrograph", "micrograph_id"),
                 _same("quantity", "value", "low", "high", "unit", "n", "method"),
+                Column("levels", "details__levels", words="automatic, prior, pinned, manual or trained"),
                 Column("verdict", "verdict", words="accept, or empty where nobody has judged it yet"),
                 Column("run", "run_id", words="the run that made it"),
                 Column("version", "run__function_version"),

@@ -14,6 +14,7 @@ from teardown.imaging.actions.describing import claim_scale, draw_region, tie
 from teardown.imaging.actions.measuring import (
     measure_again,
     measure_with_thresholds,
+    name_reference,
     pin_levels,
     review,
 )
@@ -33,6 +34,7 @@ __all__ = [
     "keep_earlier",
     "measure_again",
     "measure_with_thresholds",
+    "name_reference",
     "pin_levels",
     "plan_pictures",
     "remeasure",

@@ -14,6 +14,7 @@ from teardown.imaging.models import (
     ImagingSession,
     Levels,
     Micrograph,
+    ReferenceField,
     Review,
     SectionResult,
 )
@@ -29,6 +30,23 @@ def measure_again(*, micrographs: Sequence[Micrograph], by: Any, **settings_: An
     for micrograph, run in zip(micrographs, runs, strict=True):
         record(verb="asked to measure", subject=micrograph, by=by, payload={"run": run.pk, **settings_})
     return runs
+
+
+@transaction.atomic
+def name_reference(*, session: ImagingSession, micrograph: Micrograph, by: Any) -> ReferenceField:
+    """Name the field of a session that shows resin, clean metal and thick oxide; drift is told from it.
+
+    Raises
+    ------
+    ValidationError
+        If the field is not of this session.
+    """
+    demand(by, "micrographs.add")
+    if micrograph.session_id != session.pk:
+        raise ValidationError(f"{micrograph} is not of this session.")
+    made = ReferenceField.objects.create(session=session, micrograph=micrograph, by=by)
+    record(verb="named the reference field", subject=session, by=by, payload={"micrograph": micrograph.pk})
+    return made
 
 
 @transaction.atomic

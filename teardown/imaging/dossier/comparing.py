@@ -4,8 +4,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from teardown.imaging.dossier.numbers import SOURCES, WORDS, count_levels, key_of
+from teardown.imaging.dossier.numbers import WORDS, count_levels, key_of
 from teardown.imaging.models import FieldMeasure, HeldMeasure, Micrograph, SectionResult
+from teardown.imaging.rules import SOURCES
 from teardown.imaging.runs import standing, verdicts_on
 from teardown.imaging.store import changes_of
 from teardown.science.estimate import Estimate
@@ -78,6 +79,11 @@ class ComparisonPage:
     tiles: int
 
     @property
+    def bright(self) -> bool:
+        """Tell whether matter brighter than metal was found in either, so that the key names it."""
+        return any(one.levels.get("bright") is not None for one in (self.before, self.after))
+
+    @property
     def share(self) -> float:
         """Give the share of the section that changed class."""
         return self.changed / self.area if self.area else 0.0
@@ -97,7 +103,7 @@ def comparison_of(
         one.run_id: one
         for one in micrograph.results.filter(class_map__isnull=False)
         .select_related("run", "class_map", "micrograph")
-        .order_by("run")
+        .order_by("run_id")
     }
     if len(results) < 2:
         return None

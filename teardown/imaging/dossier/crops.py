@@ -43,6 +43,11 @@ class AdjustPage:
     may_measure: bool
 
     @property
+    def bright(self) -> bool:
+        """Tell whether matter brighter than metal was found, so that the key names it."""
+        return self.result.levels.get("bright") is not None
+
+    @property
     def greys(self) -> list[float]:
         """Give the greys of resin and metal, from which the sliders' places are told."""
         return [self.result.levels["pore"], self.result.levels["metal"]]

@@ -4,8 +4,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from teardown.files.models import Run
-from teardown.imaging.dossier.numbers import BY_A_PERSON, SAMPLING, SOURCES, Shown, shown_of
+from teardown.imaging.dossier.numbers import SAMPLING, Shown, shown_of
 from teardown.imaging.models import FieldMeasure, Micrograph, SectionResult
+from teardown.imaging.rules import by_a_person
 from teardown.imaging.runs import standing, verdicts_on
 
 
@@ -52,7 +53,7 @@ def rows_of(micrographs: Sequence[Micrograph], pending: dict[int, Run]) -> list[
                 found.get("oxide_coverage"),
                 codes,
                 status,
-                SOURCES[result.levels["source"]] if result and result.levels["source"] in BY_A_PERSON else "",
+                by_a_person([result.levels.get("source", "")]) if result else "",
             )
         )
     return rows

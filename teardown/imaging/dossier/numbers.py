@@ -20,15 +20,6 @@ WORDS = {
     "pore_size": "mean pore chord",
     "metal_size": "mean metal chord",
 }
-SOURCES = {
-    "automatic": "found in the picture",
-    "prior": "oxide assumed, none found to show its grey",
-    "pinned": "pinned for the session",
-    "manual": "set by hand",
-    "trained": "trained by strokes",
-}
-# who made the classes by hand is said wherever a number stands; the others are the method's own
-BY_A_PERSON = frozenset({"manual", "trained"})
 HEADLINE = ("porosity", "oxide_coverage", "oxide_fraction", "oxide_thickness")
 TILE = 512
 

@@ -4,16 +4,16 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from django.db.models import QuerySet, Subquery
+
 from teardown.accounts.roles import may
 from teardown.dissection.models import Sample
 from teardown.files.models import Run
 from teardown.imaging.dossier.counts import SampleCount, ShownCount, counts_of, sample_counts_of
 from teardown.imaging.dossier.drawings import levels_figure, profile_figure, rims_figure
 from teardown.imaging.dossier.numbers import (
-    BY_A_PERSON,
     HEADLINE,
     SAMPLING,
-    SOURCES,
     Shown,
     count_levels,
     shown_of,
@@ -27,6 +27,7 @@ from teardown.imaging.models import (
     ScaleClaim,
     SectionResult,
 )
+from teardown.imaging.rules import BY_A_PERSON, SOURCES, by_a_person
 from teardown.imaging.runs import regions_of, scale_of, standing, tie_of, verdicts_on
 from teardown.page.figures import Figure
 
@@ -71,12 +72,17 @@ class MicrographPage:
     rims: Figure | None
     near: tuple[tuple[str, float], ...]
     profile: Figure | None
-    pooled: tuple[Shown, ...]
-    fields_needed: int | None
+    pooled: "Pool | None"
+    electrode: "Pool | None"
     scale_levels: int
     may_add: bool
     may_review: bool
     may_measure: bool
+
+    @property
+    def bright(self) -> bool:
+        """Tell whether matter brighter than metal was found, so that the key names it."""
+        return self.result is not None and self.result.levels.get("bright") is not None
 
     @property
     def drawn(self) -> list[dict[str, Any]]:
@@ -112,7 +118,7 @@ def page_of(micrograph: Micrograph, user: Any) -> MicrographPage:
         .order_by("-pk")
         .first()
     )
-    pooled, needed = _pooled(sample)
+    pooled, electrode = _pools(sample)
     past = _past(results, by_run, result)
     return MicrographPage(
         micrograph=micrograph,
@@ -137,7 +143,7 @@ def page_of(micrograph: Micrograph, user: Any) -> MicrographPage:
         near=tuple((result.sums.get("near_coverage") or {}).items()) if result else (),
         profile=profile_figure(result) if result else None,
         pooled=pooled,
-        fields_needed=needed,
+        electrode=electrode,
         scale_levels=count_levels(micrograph.width_px, micrograph.height_px),
         may_add=may(user, "micrographs.add"),
         may_review=may(user, "measures.review"),
@@ -186,7 +192,7 @@ def _overtaken(result: SectionResult, review: Review | None, stands: SectionResu
 
 def by_hand(result: SectionResult) -> str:
     """Say that a person set the levels or trained the classes, and why; nothing where the method did."""
-    source = result.levels["source"]
+    source = result.levels.get("source", "")
     if source not in BY_A_PERSON:
         return ""
     run = result.run
@@ -195,16 +201,48 @@ def by_hand(result: SectionResult) -> str:
     return f"{SOURCES[source]}{who}{why}"
 
 
-def _pooled(sample: Sample | None) -> tuple[tuple[Shown, ...], int | None]:
-    """Give the latest pool of a sample's fields, and how many more fields its goal asks for."""
+@dataclass(frozen=True, slots=True)
+class Pool:
+    """What fields or samples gave together, with the run that pooled them."""
+
+    shown: tuple[Shown, ...]
+    run: int
+    n: int
+    fields_needed: int | None = None
+    between: str = ""
+    by_hand: str = ""
+
+    @classmethod
+    def of(cls, rows: Sequence[SampleMeasure]) -> "Pool | None":
+        """Gather the rows of one pooling run; None where there are none."""
+        if not rows:
+            return None
+        details = rows[0].details
+        spread = next(
+            (row.details.get("between_samples") for row in rows if row.quantity == "porosity"), None
+        )
+        return cls(
+            shown=tuple(one for key, one in shown_of(rows) if key in HEADLINE),
+            run=rows[0].run_id,
+            n=max(row.n for row in rows),
+            fields_needed=details.get("fields_needed"),
+            between="" if spread is None else f"{spread * 100:.2g}",
+            by_hand=by_a_person(details.get("levels", [])),
+        )
+
+
+def _pools(sample: Sample | None) -> tuple[Pool | None, Pool | None]:
+    """Give the latest pool of a sample's fields, and of the samples of its electrode."""
     if sample is None:
-        return (), None
-    latest = (
-        SampleMeasure.objects.filter(sample=sample).order_by("-run").values_list("run", flat=True).first()
-    )
-    rows = list(SampleMeasure.objects.filter(sample=sample, run=latest)) if latest else []
-    needed = rows[0].details.get("fields_needed") if rows else None
-    return tuple(one for key, one in shown_of(rows) if key in HEADLINE), needed
+        return None, None
+    origin = sample.origin
+    whole = _latest(SampleMeasure.objects.filter(part=origin)) if origin else []
+    return Pool.of(_latest(SampleMeasure.objects.filter(sample=sample))), Pool.of(whole)
+
+
+def _latest(rows: QuerySet[SampleMeasure]) -> list[SampleMeasure]:
+    newest = rows.order_by("-run_id").values("run_id")[:1]
+    return list(rows.filter(run=Subquery(newest)).order_by("pk"))
 
 
 def _cell_of(sample: Sample | None) -> str:

@@ -5,20 +5,27 @@ from statistics import median
 from typing import Any
 
 from teardown.accounts.roles import may
+from teardown.imaging.dossier.numbers import count_levels
 from teardown.imaging.models import ImagingSession, Levels, Micrograph, SectionResult
+from teardown.imaging.runs import standing
+from teardown.page.figures import Axis, Band, Curve, Figure, Rule
+
+DRIFT = 0.03
 
 
 @dataclass(frozen=True, slots=True)
 class SessionField:
-    """The levels that one field of a session shows."""
+    """The levels that one field of a session shows, and how far they lie from the reference."""
 
     micrograph: Micrograph
+    number: int
     pore: float
     oxides: tuple[float, ...]
     metal: float
     sigma: float
     source: str
     drift: float
+    reference: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,49 +37,123 @@ class SessionPage:
     pinned: tuple[Levels, ...]
     proposed: dict[str, float]
     drifting: tuple[SessionField, ...]
+    reference: Micrograph | None
+    drift: Figure | None
+    shown: Micrograph | None
+    tiles: int
     may_pin: bool
 
-
-DRIFT = 0.03
+    @property
+    def measured(self) -> bool:
+        """Tell whether greys can be read off the shown field: it must be measured once."""
+        return any(self.shown is not None and one.micrograph.pk == self.shown.pk for one in self.fields)
 
 
 def session_of(session: ImagingSession, user: Any) -> SessionPage:
-    """Gather a session's page; the proposed levels are the medians over fields that found their own."""
-    shown = list(session.micrographs.filter(kind=Micrograph.Kind.SECTION).select_related("receipt"))
-    own: dict[int, SectionResult] = {}
-    for result in SectionResult.objects.filter(micrograph__in=shown).order_by("pk"):
-        if result.levels["source"] == "automatic":
-            own[result.micrograph_id] = result
-    levels = [result.levels for result in own.values()]
-    proposed = {}
-    if levels:
-        greys = {
-            "pore": median(one["pore"] for one in levels),
-            "oxide": median(one["oxides"][-1] for one in levels),
-            "metal": median(one["metal"] for one in levels),
-            "edge_sigma_px": median(one["edge_sigma_px"] for one in levels),
-        }
-        proposed = {key: round(value, 4) for key, value in greys.items()}
+    """Gather a session's page; the proposed levels are the medians over fields that found their own.
+
+    Drift is told from the reference field where one is named, else from the medians.
+    """
+    shown = list(
+        session.micrographs.filter(kind=Micrograph.Kind.SECTION).select_related("receipt").order_by("pk")
+    )
+    own = _own_levels(shown)
+    proposed = _medians([result.levels for result in own.values()])
+    named = session.reference_fields.select_related("micrograph__receipt").order_by("-pk").first()
+    reference = named.micrograph if named else None
+    against = own[reference.pk].levels if reference and reference.pk in own else None
+    middle = _as_levels(against) if against else proposed
     fields = tuple(
         SessionField(
             one,
+            number,
             found["pore"],
             tuple(found["oxides"]),
             found["metal"],
             found["edge_sigma_px"],
             found["source"],
-            max(abs(found["metal"] - proposed["metal"]), abs(found["oxides"][-1] - proposed["oxide"]))
-            / max(proposed["metal"] - proposed["pore"], 0.01),
+            _drift(found, middle),
+            reference is not None and one.pk == reference.pk,
         )
-        for one in shown
+        for number, one in enumerate(shown, start=1)
         if one.pk in own
         for found in (own[one.pk].levels,)
     )
+    viewed = _viewed(reference, fields, shown)
     return SessionPage(
-        session,
-        fields,
-        tuple(session.levels.select_related("by").order_by("-pk")),
-        proposed,
-        tuple(field for field in fields if field.drift > DRIFT),
-        may(user, "micrographs.add"),
+        session=session,
+        fields=fields,
+        pinned=tuple(session.levels.select_related("by").order_by("-pk")),
+        proposed=_as_levels(against) if against else proposed,
+        drifting=tuple(field for field in fields if field.drift > DRIFT),
+        reference=reference,
+        drift=drift_figure(fields, middle),
+        shown=viewed,
+        tiles=count_levels(viewed.width_px, viewed.height_px) if viewed else 1,
+        may_pin=may(user, "micrographs.add"),
+    )
+
+
+def _viewed(
+    reference: Micrograph | None, fields: tuple[SessionField, ...], shown: list[Micrograph]
+) -> Micrograph | None:
+    """Choose the field on which greys are clicked: the reference, else the first that is measured."""
+    if reference is not None:
+        return reference
+    measured = standing(shown)
+    return next((one for one in shown if one.pk in measured), None) or (
+        fields[0].micrograph if fields else None
+    )
+
+
+def _own_levels(shown: list[Micrograph]) -> dict[int, SectionResult]:
+    own: dict[int, SectionResult] = {}
+    for result in SectionResult.objects.filter(micrograph__in=shown).order_by("pk"):
+        if result.levels["source"] == "automatic":
+            own[result.micrograph_id] = result
+    return own
+
+
+def _as_levels(found: dict[str, Any]) -> dict[str, float]:
+    greys = {
+        "pore": found["pore"],
+        "oxide": found["oxides"][-1],
+        "metal": found["metal"],
+        "edge_sigma_px": found["edge_sigma_px"],
+    }
+    return {key: round(value, 4) for key, value in greys.items()}
+
+
+def _medians(levels: list[dict[str, Any]]) -> dict[str, float]:
+    if not levels:
+        return {}
+    each = [_as_levels(one) for one in levels]
+    return {key: round(median(one[key] for one in each), 4) for key in each[0]}
+
+
+def _drift(found: dict[str, Any], middle: dict[str, float]) -> float:
+    """Give how far oxide or metal lies from the middle, as a share of the contrast."""
+    contrast = max(middle["metal"] - middle["pore"], 0.01)
+    off = (found["metal"] - middle["metal"], found["oxides"][-1] - middle["oxide"])
+    return float(max(abs(one) for one in off) / contrast)
+
+
+def drift_figure(fields: tuple[SessionField, ...], middle: dict[str, float]) -> Figure | None:
+    """Draw the levels of resin, oxide and metal over the fields of a session, with the 3 % either way."""
+    if len(fields) < 2:
+        return None
+    places = [field.number for field in fields]
+    reach = DRIFT * (middle["metal"] - middle["pore"])
+    return Figure(
+        title="Levels from field to field",
+        description=f"Greys of resin, oxide and metal in {len(fields)} fields, in the order they came.",
+        x=Axis("field, in the order they came", whole=True),
+        y=Axis("grey, 0 black to 1 white", low=0),
+        curves=(
+            Curve("metal", places, [field.metal for field in fields], style="metal"),
+            Curve("oxide", places, [field.oxides[-1] for field in fields], style="oxide"),
+            Curve("resin", places, [field.pore for field in fields], style="pore"),
+        ),
+        rules=tuple(Rule(middle[name] + sign * reach, "") for name in ("metal", "oxide") for sign in (-1, 1)),
+        bands=tuple(Band(field.number - 0.3, field.number + 0.3) for field in fields if field.drift > DRIFT),
     )

@@ -7,7 +7,7 @@ from teardown.imaging.views.lists import add, delivery, micrographs
 from teardown.imaging.views.one import again, judge, measured, micrograph, region, scale, tie_to
 from teardown.imaging.views.pictures import class_tile, overlay, picture, thumbnail, tile
 from teardown.imaging.views.remeasuring import again_all, remeasured, remeasured_judge
-from teardown.imaging.views.sessions import session, sessions
+from teardown.imaging.views.sessions import grey, session, session_reference, sessions
 
 __all__ = [
     "add",
@@ -18,6 +18,7 @@ __all__ = [
     "compare",
     "count",
     "delivery",
+    "grey",
     "judge",
     "levels",
     "levels_tried",
@@ -31,6 +32,7 @@ __all__ = [
     "remeasured_judge",
     "scale",
     "session",
+    "session_reference",
     "sessions",
     "thumbnail",
     "tie_to",

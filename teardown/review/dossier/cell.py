@@ -252,5 +252,5 @@ def _section(row: Micrograph, tie: Tie, result: SectionResult | None, status: st
         status,
         address("marks", "micrograph", row.pk),
         bright=result is not None and result.levels.get("bright") is not None,
-        by_hand=by_a_person([result.levels["source"]]) if result else "",
+        by_hand=by_a_person([result.levels.get("source", "")]) if result else "",
     )

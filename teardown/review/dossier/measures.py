@@ -10,6 +10,7 @@ from teardown.diffraction.models import Fit
 from teardown.diffraction.models import Review as FitReview
 from teardown.imaging.dossier.numbers import HEADLINE, WORDS
 from teardown.imaging.models import FieldMeasure, Review, SampleMeasure, Tie
+from teardown.imaging.rules import by_a_person
 from teardown.imaging.runs import verdicts_on
 from teardown.page.navigation import address
 from teardown.review.models import samples_of
@@ -110,6 +111,9 @@ def _shown(row: SampleMeasure | FieldMeasure, status: str) -> ShownMeasure:
     else:
         of, href, rank = "whole electrode", address("run", row.run_id), 2
     words = WORDS.get(key, key.replace("_", " "))
+    sources = row.details.get("levels") or []
+    if marked := by_a_person([sources] if isinstance(sources, str) else sources):
+        of += f", {marked}"
     return ShownMeasure(key, words, estimate, status, of, href, row.unit == "1", rank)
 
 

@@ -1,0 +1,121 @@
+"""A sitting: levels proposed, clicked and pinned; drift from the reference; samples pooled to electrodes."""
+
+import json
+
+import pytest
+from django.core.exceptions import ValidationError
+from django.urls import reverse
+
+from teardown.dissection.models import Sample
+from teardown.files.tasks import work_off
+from teardown.imaging.actions import add_micrograph, name_reference
+from teardown.imaging.dossier import session_of
+from teardown.imaging.models import ImagingSession, Levels, SampleMeasure, SectionResult
+from tests.accounts.routes import things
+from tests.imaging.pictures import section_file
+from tests.makers import NOW, make_user
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def operator():
+    """Someone who may do everything with micrographs."""
+    return make_user("operator")
+
+
+@pytest.fixture
+def session(operator):
+    """A sitting of two measured fields."""
+    made = ImagingSession.objects.create(name="Wednesday")
+    for seed in (1, 2):
+        add_micrograph(picture=section_file(seed, size=160), name=f"{seed}.png", by=operator, session=made)
+    work_off()
+    return made
+
+
+def test_a_session_proposes_levels_and_pins_them(client, operator, session):
+    """Medians over the fields are proposed; pinned ones measure the fields again."""
+    client.force_login(operator)
+    address = reverse("imaging_session", args=[session.pk])
+    page = client.get(address).context["page"]
+    assert page.proposed["pore"] < page.proposed["oxide"] < page.proposed["metal"]
+    assert client.post(address, page.proposed).status_code == 302
+    work_off()
+    assert {row.levels["source"] for row in SectionResult.objects.order_by("pk")[2:]} == {"pinned"}
+    assert b"pinned" in client.get(reverse("imaging_sessions")).content
+    wrong = client.post(address, page.proposed | {"oxide": "0.05"})
+    assert b"oxide between them" in wrong.content
+
+
+def test_greys_are_read_off_the_picture_and_pinned_with_their_places(client, operator, session):
+    """The median near a place is what the level search would see there; where it was clicked is kept."""
+    from teardown.imaging.store import classes_within, window_round
+
+    client.force_login(operator)
+    one = session.micrographs.order_by("pk").first()
+    result = one.results.get()
+    labels = classes_within(result, window_round(one, 80, 80, 160))
+    import cv2
+
+    deepest = {}
+    for name, code in (("pore", 0), ("metal", 2)):
+        depth = cv2.distanceTransform((labels == code).astype("uint8"), cv2.DIST_L2, 5)
+        row, column = divmod(int(depth.argmax()), depth.shape[1])
+        found = client.get(reverse("micrograph_grey", args=[one.pk]), {"x": column, "y": row}).json()
+        assert found["grey"] == pytest.approx(result.levels[name], abs=0.03)
+        deepest[name] = [column, row, found["grey"]]
+    evidence = json.dumps({"micrograph": one.pk, "places": deepest})
+    greys = session_of(session, operator).proposed | {"evidence": evidence}
+    assert client.post(reverse("imaging_session", args=[session.pk]), greys).status_code == 302
+    levels = Levels.objects.get()
+    assert levels.source == "clicked"
+    assert levels.evidence["places"]["pore"] == deepest["pore"]
+    bad = client.post(reverse("imaging_session", args=[session.pk]), greys | {"evidence": "[1"})
+    assert b"Click them again" in bad.content
+    assert client.get(reverse("micrograph_grey", args=[one.pk]), {"x": -4, "y": 1}).status_code == 422
+
+
+def test_drift_is_told_from_the_reference_field(client, operator, session):
+    """The reference itself has none; the figure shows every field."""
+    client.force_login(operator)
+    one, two = session.micrographs.order_by("pk")
+    address = reverse("imaging_session_reference", args=[session.pk])
+    assert client.post(address, {"micrograph": two.pk}).status_code == 302
+    page = session_of(session, operator)
+    assert page.reference == two
+    fields = {field.micrograph.pk: field for field in page.fields}
+    assert fields[two.pk].drift == pytest.approx(0, abs=1e-3)
+    assert fields[two.pk].reference
+    assert fields[one.pk].drift > 0
+    assert len(page.drift.curves) == 3
+    assert b"Drift" in client.get(reverse("imaging_session", args=[session.pk])).content
+    stranger = add_micrograph(picture=section_file(7, size=128), name="7.png", by=operator, measure=False)
+    with pytest.raises(ValidationError, match="not of this session"):
+        name_reference(session=session, micrograph=stranger, by=operator)
+
+
+@pytest.mark.long
+def test_samples_are_pooled_to_their_electrode_by_a_run_of_its_own(client):
+    """Two measured samples of one electrode: their mean, Student's t over samples, shown with its run."""
+    lead = make_user("bench", "operator", "analyst", "lead", "reviewer", username="all")
+    things(lead)
+    first = Sample.objects.filter(part__isnull=False).order_by("pk").first()
+    second = Sample.objects.create(code="2345678B", part=first.part, by=lead, at=NOW)
+    for seed, sample in ((1, first), (2, second)):
+        one = add_micrograph(picture=section_file(seed, size=128), name=f"{seed}.png", by=lead, sample=sample)
+    assert not SampleMeasure.objects.filter(part__isnull=False).exists()
+    work_off()
+    row = SampleMeasure.objects.filter(part=first.part, quantity="porosity").order_by("pk").last()
+    parts = [
+        SampleMeasure.objects.filter(sample=sample, quantity="porosity").order_by("pk").last().value
+        for sample in (first, second)
+    ]
+    assert row.value == pytest.approx(sum(parts) / 2)
+    assert row.n == 2
+    assert row.run.function == "imaging.electrode"
+    assert len(row.details["runs"]) == 2
+    client.force_login(lead)
+    page = client.get(reverse("micrograph", args=[one.pk])).content.decode()
+    assert "The electrode, over 2 samples" in page
+    assert reverse("run", args=[row.run_id]) in page

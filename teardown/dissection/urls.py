@@ -14,6 +14,7 @@ from teardown.dissection.views import (
     paper,
     photographs,
     samples,
+    scoring,
     sound,
 )
 
@@ -45,6 +46,8 @@ urlpatterns = [
     path("entries/<uuid:key>/withdraw/", entries.entry_withdraw, name="entry_withdraw"),
     path("look-back/<str:term>/", entries.look_back_list, name="look_back"),
     path("look-back/<str:term>/<uuid:key>/", entries.look_back_at, name="look_back_at"),
+    path("score-again/", scoring.score_again_list, name="score_again_list"),
+    path("score-again/<str:term>/", scoring.score_again, name="score_again"),
     path("instruments/", instruments.instruments, name="instruments"),
     path("instruments/<int:pk>/check/", instruments.instrument_check, name="instrument_check"),
     path("older/", older.older_records, name="older_records"),

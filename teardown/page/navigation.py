@@ -28,6 +28,7 @@ MORE = (
     ("studies", "Studies"),
     ("samples", "Samples"),
     ("photographs", "Photographs"),
+    ("score_again_list", "Scored again"),
     ("micrographs", "Micrographs"),
     ("patterns", "Patterns"),
     ("imports", "Imports"),

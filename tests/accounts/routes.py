@@ -146,6 +146,7 @@ def things(by: User) -> dict[str, dict[str, Any]]:
         "older_photographs": {"pk": folder.pk},
         "look-back": {"term": "iron.colour", "key": photograph.key},
         "photographs": {"key": photograph.key, "size": "small"},
+        "score-again": {"term": "iron.colour"},
         "samples": {"code": sample.code},
         "orders": {"pk": order.pk},
         "mounts": {"code": mount.code},

@@ -5,7 +5,7 @@ import pytest
 from scipy import stats
 
 from teardown.science.reliability import rates
-from teardown.science.reliability.agreement import agreement
+from teardown.science.reliability.agreement import agreement, weighted_kappa
 from teardown.science.reliability.competing import aalen_johansen
 from teardown.science.reliability.lifetimes import kaplan_meier, log_rank
 
@@ -163,3 +163,19 @@ def test_kappa_and_its_error_agree_with_statsmodels():
         ours = agreement(table)
         assert ours.kappa.value == pytest.approx(theirs.kappa, abs=1e-12)
         assert ours.kappa_standard_error == pytest.approx(theirs.std_kappa, abs=1e-12)
+
+
+@pytest.mark.parametrize(("power", "name"), [(1, "linear"), (2, "quadratic")])
+def test_weighted_kappa_and_its_interval_agree_with_statsmodels_and_scikit_learn(power, name):
+    """Cohen 1968; variance of Fleiss, Cohen and Everitt 1969, as statsmodels has it."""
+    from sklearn.metrics import cohen_kappa_score
+    from statsmodels.stats.inter_rater import cohens_kappa
+
+    rng = np.random.default_rng(4)
+    for _ in range(5):
+        table = rng.integers(0, 20, (5, 5)) + 3 * np.eye(5, dtype=int)
+        found, theirs = weighted_kappa(table, power=power), cohens_kappa(table, wt=name)
+        assert found.value == pytest.approx(theirs.kappa, abs=1e-12)
+        assert (found.low, found.high) == pytest.approx((theirs.kappa_low, theirs.kappa_upp), abs=1e-9)
+        first, second = (np.repeat(side.ravel(), table.ravel()) for side in np.indices(table.shape))
+        assert found.value == pytest.approx(cohen_kappa_score(first, second, weights=name), abs=1e-12)

@@ -96,6 +96,50 @@ def _kappa(p: NDArray[np.float64], observed: float, n: int) -> tuple[Estimate | 
     return _limits(kappa, error, n, "Cohen's kappa, Fleiss-Cohen-Everitt interval"), error
 
 
+def weighted_kappa(table: ArrayLike, *, power: int = 1) -> Estimate | None:
+    """Compare two assessors on an ordered scale: near answers count as near.
+
+    Parameters
+    ----------
+    table : array_like of shape (answers, answers)
+        Counts, answers in their order; rows are the first assessor's.
+    power : int
+        1 weighs disagreement by its steps, 2 by their square.
+
+    Returns
+    -------
+    Estimate or None
+        Weighted kappa with its 95 % interval; None where both gave one answer alone.
+
+    Raises
+    ------
+    NotAnAgreementTable
+        As `agreement`.
+
+    References
+    ----------
+    Cohen, J., Psychol. Bull. 70 (1968) 213; variance of Fleiss, J. L., Cohen, J. and Everitt, B. S., Psychol.
+    Bull. 72 (1969) 323.
+    """
+    counts = np.asarray(table, dtype=float)
+    if counts.ndim != 2 or counts.shape[0] != counts.shape[1] or np.any(counts < 0) or counts.sum() == 0:
+        raise NotAnAgreementTable(f"A table of shape {counts.shape} was given.")
+    n, answers = int(counts.sum()), counts.shape[0]
+    p = counts / n
+    step = np.abs(np.subtract.outer(np.arange(answers), np.arange(answers))) / max(answers - 1, 1)
+    weights = 1 - step**power
+    rows, columns = p.sum(axis=1), p.sum(axis=0)
+    chance = float(rows @ weights @ columns)
+    if chance >= 1 - 1e-12:
+        return None
+    kappa = (float(np.sum(weights * p)) - chance) / (1 - chance)
+    mean = (weights @ columns)[:, None] + (rows @ weights)[None, :]
+    spread = float(np.sum(p * (weights - mean * (1 - kappa)) ** 2)) - (kappa - chance * (1 - kappa)) ** 2
+    error = sqrt(max(spread, 0.0) / n) / (1 - chance)
+    name = "linear" if power == 1 else "quadratic"
+    return _limits(kappa, error, n, f"weighted kappa ({name}), Fleiss-Cohen-Everitt interval")
+
+
 def _ac1(p: NDArray[np.float64], observed: float, n: int) -> Estimate:
     """Gwet's AC1 with the variance from the subjects' own terms."""
     answers = max(p.shape[0], 2)

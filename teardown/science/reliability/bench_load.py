@@ -92,7 +92,7 @@ def from_sisters(age_days: float, lives_days: Sequence[float]) -> Forecast:
 
 @dataclass(frozen=True, slots=True)
 class Week:
-    """One week to come: cells expected to end, work they bring, work that the bench has, what is left over."""
+    """One week to come: cells expected to end, the work they bring, what the bench has, what is left over."""
 
     number: int
     ending: float

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from teardown.science.reliability.agreement import NotAnAgreementTable, agreement, table_of
+from teardown.science.reliability.agreement import NotAnAgreementTable, agreement, table_of, weighted_kappa
 
 
 def test_full_agreement_is_one():
@@ -64,3 +64,22 @@ def test_a_hundred_double_readings_are_needed_for_a_verdict():
 def test_what_is_no_table_is_refused(table):
     with pytest.raises(NotAnAgreementTable):
         agreement(table)
+
+
+def test_on_an_ordered_scale_near_answers_count_as_near():
+    near, far = [[9, 3, 0], [0, 9, 3], [0, 0, 9]], [[9, 0, 3], [3, 9, 0], [0, 0, 9]]
+    assert weighted_kappa(near).value > weighted_kappa(far).value
+    assert weighted_kappa(np.diag([4, 5, 6])).value == pytest.approx(1)
+
+
+def test_with_two_answers_weights_change_nothing_and_neither_does_who_comes_first():
+    table = np.array([[20, 5], [10, 15]])
+    assert weighted_kappa(table).value == pytest.approx(agreement(table).kappa.value)
+    three = np.array([[8, 3, 1], [2, 9, 2], [0, 4, 7]])
+    assert weighted_kappa(three).value == pytest.approx(weighted_kappa(three.T).value)
+
+
+def test_one_answer_alone_gives_no_weighted_kappa():
+    assert weighted_kappa([[7, 0], [0, 0]]) is None
+    with pytest.raises(NotAnAgreementTable):
+        weighted_kappa([[1, 2]])

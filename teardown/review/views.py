@@ -24,6 +24,7 @@ from teardown.review.dossier.first import first_page
 from teardown.review.dossier.first import search as find
 from teardown.review.dossier.marks import image_of, mark_page
 from teardown.review.dossier.refusals import every_refusal
+from teardown.review.dossier.remarks import every_remark
 from teardown.review.filters import CellFilter, RecordFilter, in_order
 from teardown.review.forms import AwayForm, KeepForm, MarkForm
 from teardown.review.models import KeptView, Mark
@@ -231,5 +232,9 @@ def method(request: HttpRequest, key: str) -> HttpResponse:
 @require_safe
 @needs("account.own")
 def refusals(request: HttpRequest) -> HttpResponse:
-    """Explain every code with which something here says no."""
-    return render(request, "review/refusals.html", {"refusals": every_refusal()})
+    """Explain every code with which something here remarks or says no."""
+    remarks = every_remark()
+    codes = {said.code for _, rows in remarks for said in rows}
+    refusals = [refused for refused in every_refusal() if refused.code not in codes]
+    context = {"refusals": refusals, "remarks": remarks, "n_remarks": len(codes)}
+    return render(request, "review/refusals.html", context)

@@ -6,9 +6,10 @@ from datetime import date, datetime, timedelta
 
 from django import template
 from django.template.loader import render_to_string
+from django.urls import reverse
 from django.utils import timezone
-from django.utils.html import format_html
-from django.utils.safestring import SafeString
+from django.utils.html import conditional_escape, format_html
+from django.utils.safestring import SafeString, mark_safe
 
 from teardown.page import typesetting
 from teardown.page.figures import DotPlot, Figure, Grid, Stacks, Waterfall
@@ -17,6 +18,18 @@ from teardown.page.figures.hatches import HATCHES
 from teardown.science.estimate import Estimate
 
 register = template.Library()
+
+
+CODE = re.compile(r"\[([a-z_]+\.[EW]\d{3}|[A-Z][A-Z_]{3,})\]")
+
+
+@register.filter
+def with_codes(sentence: str) -> SafeString:
+    """Lead from a code that ends a sentence, as "… [balance.E001]", to what it means."""
+    place = reverse("refusals")
+    return mark_safe(  # noqa: S308 - the sentence is escaped, a code is of letters, digits, points and lines
+        CODE.sub(rf'[<a class="code" href="{place}#\1">\1</a>]', conditional_escape(sentence))
+    )
 
 
 @register.simple_tag

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from teardown.accounts.models import User
 from teardown.cells.models import Cell
 from teardown.dissection.dossier.cards import Ask, part_buttons, people, stack
+from teardown.dissection.dossier.controls import Beside, Slot, beside, controls_of, of_slot
 from teardown.dissection.dossier.drawing import Drawing, drawings
 from teardown.dissection.dossier.titration import TitrationShown, titrations
 from teardown.dissection.models import AudioNote, Dissection, Entry
@@ -35,6 +36,7 @@ class Box:
     typed: str
     twice: bool
     said: tuple[Said, ...]
+    beside: str = ""
 
     @property
     def base(self) -> str:
@@ -79,6 +81,8 @@ class Sheet:
     superseded: int
     opening: Entry | None = None
     transcribed: int = 0
+    controls: str = ""
+    controls_hidden: bool = False
 
 
 def sheet_of(dissection: Dissection, typed: Mapping[str, str] | None = None) -> Sheet:
@@ -96,7 +100,10 @@ def sheet_of(dissection: Dissection, typed: Mapping[str, str] | None = None) -> 
         )
         said.setdefault(key, []).append(Said(entry, entry.minutes_since(whole.opened)))
     parts = part_buttons(dissection)
-    boxes = _Boxes(dissection.cell.code, said, typed)
+    hidden = dissection.blinded and dissection.cell.closed_at is None
+    controls = controls_of(dissection.cell)
+    held = {} if hidden else beside(dissection, controls)
+    boxes = _Boxes(dissection.cell.code, said, typed, held)
     return Sheet(
         parts=tuple(
             SheetPart(
@@ -120,6 +127,8 @@ def sheet_of(dissection: Dissection, typed: Mapping[str, str] | None = None) -> 
         superseded=dissection.entries.count() - len(whole.entries),
         opening=whole.opening,
         transcribed=sum(entry.transcribed for entry in whole.entries),
+        controls="" if hidden else controls.words,
+        controls_hidden=hidden and bool(controls.words),
     )
 
 
@@ -127,9 +136,13 @@ class _Boxes:
     """Makes the boxes of a card: one a field, or one a field and part."""
 
     def __init__(
-        self, code: str, said: dict[tuple[str, str, int, str, str], list[Said]], typed: Mapping[str, str]
+        self,
+        code: str,
+        said: dict[tuple[str, str, int, str, str], list[Said]],
+        typed: Mapping[str, str],
+        held: Mapping[Slot, Beside],
     ) -> None:
-        self.code, self.said, self.typed = code, said, typed
+        self.code, self.said, self.typed, self.held = code, said, typed, held
 
     def of(self, card: Card, asks: tuple[Ask, ...], parts: list[tuple[str, int, str]]) -> list[Box]:
         if card.per == "place":
@@ -153,8 +166,15 @@ class _Boxes:
             if term == ask.key and (of, nr) in {(component, number), ("", 1)}
             for each in entries
         ]
+        control = of_slot(self.held, ask.key, component, number) if ask.kind == "number" else None
         return Box(
-            name, ask, about, self.typed.get(name, ""), self.typed.get(f"twice|{name}") == "on", tuple(found)
+            name,
+            ask,
+            about,
+            self.typed.get(name, ""),
+            self.typed.get(f"twice|{name}") == "on",
+            tuple(found),
+            control.words if control else "",
         )
 
 

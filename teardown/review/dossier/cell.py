@@ -23,6 +23,7 @@ from teardown.page.typesetting import as_count, moment, number, plus_minus, shor
 from teardown.records.models import Record
 from teardown.records.rules import subject_of
 from teardown.review.dossier import words
+from teardown.review.dossier.controls import Beside, beside_controls
 from teardown.review.dossier.history import History, capacity_figure, caption, histories_of, summing_up
 from teardown.review.dossier.marks import ShownMark, marks_of
 from teardown.review.dossier.measures import ShownFit, ShownMeasure, fits_of, measures_of, ties_of
@@ -81,6 +82,7 @@ class CellPage:
     former: tuple[FormerCode, ...] = ()
     may_recode: bool = False
     computing: str = ""
+    beside: Beside | None = None
 
     @property
     def others(self) -> list[ShownMeasure]:
@@ -137,6 +139,7 @@ def cell_page(code: str, *, user: Any, now: dt.datetime) -> CellPage:
         blind=blind,
         former=tuple(cell.former_codes.select_related("by")),
         may_recode=may(user, "codes.mend"),
+        beside=None if blind else beside_controls(cell, opened, measures, user),
         computing=summing_up(history.test) if history and not history.columns else "",
     )
 

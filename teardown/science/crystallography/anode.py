@@ -37,7 +37,8 @@ def _left_over(fit: Refinement, offered: Sequence[Phase], anode: str) -> float:
     if len(keep) < 100:
         return 1.0
     x, y, s = fit.x[keep], fit.y[keep], 1 / fit.weight[keep]
-    trial = Refinement(x, y, s, offered, beam, Recipe(Optics(W=0.02), 8, ruler=fit.recipe.ruler))
+    optics = Optics(W=0.02, variable_slits=fit.recipe.optics.variable_slits)
+    trial = Refinement(x, y, s, offered, beam, Recipe(optics, 8, ruler=fit.recipe.ruler))
     find_displacement(trial)
     trial.search(("displacement", "log_W"), steps=3)
     background, by_phase = trial.curves

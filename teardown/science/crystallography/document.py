@@ -23,8 +23,9 @@ def remark_as_data(remark: Remark) -> dict[str, Any]:
 def phase_as_data(row: PhaseResult) -> dict[str, Any]:
     """Give what a fit found of one phase as plain data."""
     data = asdict(row)
-    for name in ("weight_fraction", "esd", "u", "limit", "weight_fraction_absolute", "size_nm", "texture_r"):
-        data[name] = None if data[name] is None else float(data[name])
+    for name, value in data.items():
+        if isinstance(value, float):  # numpy's too, which are floats of their own kind
+            data[name] = float(value)
     data["width_measured"] = bool(row.width_measured)
     data["cell"] = None if row.cell is None else [float(v) for v in row.cell]
     data["cell_esd"] = None if row.cell_esd is None else [float(v) for v in row.cell_esd]

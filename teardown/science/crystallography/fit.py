@@ -41,6 +41,7 @@ from teardown.science.crystallography.results import (
 )
 from teardown.science.crystallography.settings import Settings
 from teardown.science.crystallography.statistics import Statistics, statistics
+from teardown.science.crystallography.tube_lines import found_k_beta, with_k_beta
 from teardown.science.errors import MeasurementError, Remark
 
 Array = NDArray[np.float64]
@@ -122,7 +123,7 @@ def fit_pattern(
     sigma: Array | None = None,
     settings: Settings | None = None,
 ) -> PatternFit:
-    """Fit phases to a powder pattern taken in reflection (Bragg-Brentano, fixed slits).
+    """Fit phases to a powder pattern taken in reflection (Bragg-Brentano).
 
     Parameters
     ----------
@@ -161,6 +162,8 @@ def fit_pattern(
     )
     fit = Refinement(x, y, s, offered, beam, recipe)
     settle(fit)
+    if chosen.look_for_k_beta and (share := found_k_beta(fit)) is not None:
+        fit = with_k_beta(fit, share)
     if chosen.look_for_hump and not chosen.humps and (hump := found_hump(fit)) is not None:
         fit = with_hump(fit, hump)
     fit = prune(fit, chosen.prune_below_esd, keep=given.phase if given else None)

@@ -36,7 +36,8 @@ class Optics:
 
     Gaussian variance U tan² θ + V tan θ + W, Lorentzian width X / cos θ + Y tan θ, ``axial`` the sum of the
     half heights of source and receiver over the radius. ``calibrated`` says that a standard was measured for
-    them: they then move little, and crystallite sizes may be stated.
+    them: they then move little, and crystallite sizes may be stated. ``variable_slits`` says that the slits
+    open with the angle so that the lit length stays the same.
     """
 
     U: float = 0.0
@@ -46,6 +47,7 @@ class Optics:
     Y: float = 0.0
     axial: float = 0.04
     calibrated: bool = False
+    variable_slits: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,11 +88,18 @@ def size_nm(width_deg: float, wavelength_A: float) -> float:
 
 
 def parameters(
-    phases: Sequence[Phase], beam: Radiation, optics: Optics, ruler: str | None, *, zero_free: bool = False
+    phases: Sequence[Phase],
+    beam: Radiation,
+    optics: Optics,
+    ruler: str | None,
+    *,
+    zero_free: bool = False,
+    k_beta: bool = False,
 ) -> tuple[Parameter, ...]:
     """List the parameters of a fit with their priors, those of the instrument first.
 
-    ``ruler`` is the key of the phase whose cell is trusted to 0.0004 Å.
+    ``ruler`` is the key of the phase whose cell is trusted to 0.0004 Å; ``k_beta`` lets the tube's
+    K-beta line show with a share of K-alpha.
     """
     tight = 0.2 if optics.calibrated else 1.0
     shared = [
@@ -104,6 +113,8 @@ def parameters(
     ]
     if zero_free:
         shared.insert(1, Parameter("zero", None, 0, 0.0, 0.02, -0.3, 0.3))
+    if k_beta:
+        shared.append(Parameter("k_beta", None, 0, 0.0, 0.2, 0.0, 0.5))
     own: list[Parameter] = []
     for i, phase in enumerate(phases):
         own += _cell_parameters(i, phase, ruler)

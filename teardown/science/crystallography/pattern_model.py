@@ -20,7 +20,7 @@ from teardown.science.crystallography.profile import (
     reach_deg,
     windows,
 )
-from teardown.science.crystallography.radiation import Radiation, lorentz_polarisation
+from teardown.science.crystallography.radiation import K_BETA_A, Radiation, lorentz_polarisation
 from teardown.science.crystallography.structure_factors import Reflections, reflections
 from teardown.science.crystallography.symmetry import reciprocal_metric
 from teardown.science.crystallography.texture import march_dollase, squared_cosines
@@ -87,6 +87,8 @@ class PhasePattern:
         parts = [
             self._at_wavelength(theta, q, q_slopes, base, base_slopes, *line) for line in self.beam.lines
         ]
+        if ("k_beta", 0) in self.at:
+            parts.append(self._at_k_beta(theta, q, q_slopes, base, base_slopes, parts))
         slopes = {}
         for k in parts[0][1]:
             a, b, c, d = (_join([slope[k][n] for _, slope in parts]) for n in range(4))
@@ -95,6 +97,32 @@ class PhasePattern:
             np.concatenate([line[n] for line, _ in parts]) for n in range(4)
         )
         return Peaks(position, intensity, gauss, lorentz, slopes)
+
+    def _at_k_beta(
+        self,
+        theta: Array,
+        q: Array,
+        q_slopes: dict[int, Array],
+        base: Array,
+        base_slopes: dict[int, Array],
+        others: list[tuple[tuple[Array, Array, Array, Array], dict[int, list[Array | None]]]],
+    ) -> tuple[tuple[Array, Array, Array, Array], dict[int, list[Array | None]]]:
+        """Give the lines of K-beta, and teach all lines how they answer to its share.
+
+        Structure factors are those at K-alpha: the share is what the pattern shows, not what the tube sends.
+        """
+        at = self.at["k_beta", 0]
+        whole, slopes = self._at_wavelength(
+            theta, q, q_slopes, base, base_slopes, K_BETA_A[self.beam.anode], 1.0
+        )
+        share = float(theta[at])
+        for _, known in others:
+            known[at] = [np.zeros_like(q), None, None, None]
+        scaled: dict[int, list[Array | None]] = {
+            k: [None if s[0] is None else share * s[0], *s[1:]] for k, s in slopes.items()
+        }
+        scaled[at] = [whole[1], None, None, None]
+        return (whole[0], share * whole[1], whole[2], whole[3]), scaled
 
     def _q(self, theta: Array) -> tuple[Array, dict[int, Array]]:
         """Give 1/d² of each reflection, and its derivative by each move of the cell."""
@@ -152,6 +180,8 @@ class PhasePattern:
         cosine, tangent = np.cos(angle), np.tan(angle)
         bragg = np.degrees(2 * angle)
         factor = weight * lorentz_polarisation(bragg, self.beam.polarisation)
+        if self.optics.variable_slits:
+            factor = factor * sine  # the slit opens as the sine of theta, so more falls on the specimen
         at, one = self.at, np.ones_like(q)
         zero = theta[at["zero", 0]] if ("zero", 0) in at else 0.0
         position = bragg + zero + theta[at["displacement", 0]] * cosine

@@ -5,7 +5,7 @@ patterns of an independent origin do that.
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from math import log
 
@@ -45,6 +45,9 @@ def powder_pattern(
     texture_r: Mapping[str, float] | None = None,
     particle_size_um: float | None = None,
     amorphous: float = 0.0,
+    k_beta: float = 0.0,
+    variable_slits: bool = False,
+    optics: Optics | None = None,
     seed: int | None = 0,
 ) -> PowderPhantom:
     """Draw the powder pattern of a mixture.
@@ -66,6 +69,12 @@ def powder_pattern(
         Grain diameter; when given, strong absorbers hide themselves as Brindley describes.
     amorphous : float
         Share of the whole mass that shows as a broad hump only.
+    k_beta : float
+        Share of K-alpha with which K-beta comes through.
+    variable_slits : bool
+        Slits that open with the angle.
+    optics : Optics, optional
+        The line shape of the instrument.
     seed : int or None
         Seed of the counting noise; None for a pattern without noise.
     """
@@ -79,13 +88,14 @@ def powder_pattern(
     )
     x = np.arange(first, last + step / 2, step)
     y = np.zeros_like(x)
+    beside = replace(optics or Optics(), variable_slits=variable_slits)
     for phase, part in zip(phases, shown, strict=True):
         size = (sizes_nm or {}).get(phase.key, phase.typical_size_nm)
         r = (texture_r or {}).get(phase.key, 1.0)
         y += (
             part
             / (phase.cell_mass * phase.volume_A3)
-            * _drawn(phase, beam, (first, last, step), displacement_deg, size, r)
+            * _drawn(phase, beam, (first, last, step), displacement_deg, size, r, k_beta, beside)
         )
     y *= highest / y.max()
     if amorphous:
@@ -100,18 +110,27 @@ def powder_pattern(
 
 @lru_cache(maxsize=64)
 def _drawn(
-    phase: Phase, beam: Radiation, span: tuple[float, float, float], shift: float, size_nm: float, r: float
+    phase: Phase,
+    beam: Radiation,
+    span: tuple[float, float, float],
+    shift: float,
+    size_nm: float,
+    r: float,
+    k_beta: float,
+    optics: Optics,
 ) -> Array:
     """Draw one phase at scale one; kept, since a laboratory measures the same phases again and again."""
     first, last, step = span
     x = np.arange(first, last + step / 2, step)
-    known = parameters([phase], beam, Optics(), None)
+    known = parameters([phase], beam, optics, None, k_beta=k_beta > 0)
     theta = np.array([p.mean for p in known])
-    pattern = PhasePattern(0, phase, beam, Optics(), last, known)
+    pattern = PhasePattern(0, phase, beam, optics, last, known)
     theta[pattern.at["displacement", 0]] = shift
     theta[pattern.at["log_X", 0]] = log(size_width_deg(size_nm, beam.wavelength_A))
     if ("log_r", 0) in pattern.at:
         theta[pattern.at["log_r", 0]] = log(r)
+    if k_beta > 0:
+        theta[pattern.at["k_beta", 0]] = k_beta
     if phase.tie is not None:
         theta[pattern.cell_at[0]] = 0.0
     return column(x, pattern, theta, [], with_slopes=False).value

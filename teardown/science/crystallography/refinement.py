@@ -28,6 +28,7 @@ class Recipe:
     texture: bool = True
     zero_free: bool = False
     ruler: str | None = None
+    k_beta: bool = False
 
 
 class Refinement:
@@ -49,7 +50,12 @@ class Refinement:
         self.x, self.y, self.weight = two_theta_deg, counts, 1 / sigma
         self.phases, self.beam, self.recipe = tuple(phases), beam, recipe
         self.parameters: tuple[Parameter, ...] = parameters(
-            phases, beam, recipe.optics, recipe.ruler, zero_free=recipe.zero_free
+            phases,
+            beam,
+            recipe.optics,
+            recipe.ruler,
+            zero_free=recipe.zero_free,
+            k_beta=recipe.k_beta,
         )
         self.mean = np.array([p.mean for p in self.parameters])
         self.sigma = np.array([p.sigma for p in self.parameters])
@@ -219,6 +225,7 @@ def all_kinds(fit: Refinement) -> tuple[set[str], set[int], set[int]]:
         "log_X",
         "Y",
         "overall_B",
+        "k_beta",
         "delta_B",
         "log_r",
     }

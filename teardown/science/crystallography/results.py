@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from math import exp, sqrt
+from math import exp, pi, sqrt
 from typing import Literal
 
 import numpy as np
@@ -25,6 +25,7 @@ Array = NDArray[np.float64]
 Status = Literal["found", "below limit", "standard", "identified"]
 
 ASSUMED_SIZE_UM = (1.0, 5.0)  # where no grain size is known; common practice, no source
+WIDTH_SEEN = 0.2  # of the width of the instrument
 CONTRAST_REFUSED = 0.05  # (µ - µ) D beyond which a standard makes false amorphous content
 
 
@@ -76,6 +77,12 @@ class PhaseResult:
     delta_B_A2: float | None
     oxidation: float | None
     scale: float | None
+    # Lorentzian widths beyond those of the instrument, in degrees: X / cos θ and Y tan θ
+    width_X_deg: float | None = None
+    width_Y_deg: float | None = None
+    # with a calibrated instrument only; lines no wider than its own give a least size; strain has no unit
+    size_at_least_nm: float | None = None
+    strain: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -250,6 +257,15 @@ def _present(
     measured = esd.get(width, 1.0) < 0.7 * fit.sigma[width]
     x = exp(theta[width])
     weighed = status != "identified"
+    optics = fit.recipe.optics
+    calibrated = optics.calibrated
+    # Lines broader than the instrument's by a fifth of its own width carry a size; others only a bound.
+    own = WIDTH_SEEN * sqrt(max(optics.W, 4e-4)) + WIDTH_SEEN * optics.X
+    seen = calibrated and measured and x > own
+    strain = fit.index("Y", i)
+    assert strain is not None
+    doubt = esd.get(strain)
+    strained = calibrated and doubt is not None and float(theta[strain]) > 3 * doubt
     brindley = None
     if shifts.known and status == "found":
         low, high = sorted((float(shifts.low[i]), float(shifts.high[i])))
@@ -271,7 +287,7 @@ def _present(
         brindley=brindley,
         cell=phase.cell,
         cell_esd=tuple(float(esd.get(k, 0.0)) * phase.cell[min(j, 2)] for j, k in enumerate(cell_at)),
-        size_nm=size_nm(x, fit.beam.wavelength_A) if measured and fit.recipe.optics.calibrated else None,
+        size_nm=size_nm(x, fit.beam.wavelength_A) if seen else None,
         width_measured=measured,
         texture_r=exp(theta[r]) if r is not None and r in fit.free else None,
         delta_B_A2=float(theta[b]) + float(theta[overall])
@@ -279,4 +295,10 @@ def _present(
         else None,
         oxidation=phase.tie.share(phase.cell[0]) if phase.tie and ruler else None,
         scale=float(fit.scales[i]),
+        width_X_deg=x,
+        width_Y_deg=float(theta[strain]),
+        size_at_least_nm=size_nm(own, fit.beam.wavelength_A)
+        if calibrated and measured and not seen
+        else None,
+        strain=float(theta[strain]) * pi / 720 if strained else None,
     )

@@ -25,3 +25,5 @@ class Settings:
     check_anode: bool = True
     look_for_more: bool = True
     look_for_hump: bool = True
+    look_for_k_beta: bool = True
+    check_slits: bool = True

@@ -27,6 +27,7 @@ def after_fit(
     """Collect the remarks of a finished fit, those on trust in the whole first."""
     return (
         *pattern.of_tube(fit, fit.phases, numbers, chosen),
+        *pattern.of_optics(fit, chosen),
         *pattern.of_quality(fit, numbers),
         *pattern.of_leftovers(more),
         *specimen.of_grains(refined, mixed, fit, chosen),

@@ -13,6 +13,7 @@ from teardown.science.crystallography.refinement import Refinement
 from teardown.science.crystallography.residuals import Unexplained
 from teardown.science.crystallography.results import PhaseResult
 from teardown.science.crystallography.settings import Settings
+from teardown.science.crystallography.slits import better_slits
 from teardown.science.crystallography.statistics import Statistics
 from teardown.science.errors import Remark
 
@@ -35,6 +36,31 @@ def of_tube(
             message,
             other[1],
             remedy="Check which tube was in the instrument, and fit again.",
+        )
+
+
+def of_optics(fit: Refinement, chosen: Settings) -> Iterator[Remark]:
+    """Remark on slits that are not the kind named, and on K-beta that comes through."""
+    if chosen.check_slits and (kind := better_slits(fit)) is not None:
+        named = "variable" if fit.recipe.optics.variable_slits else "fixed"
+        yield Remark(
+            "SLITS_MISMATCH",
+            "error",
+            f"Intensities fall with the angle as {kind} slits would have them, and {named} ones were named.",
+            remedy="Check the divergence slit of the instrument, and fit again.",
+        )
+    at = fit.index("k_beta")
+    if at is not None:
+        share = float(fit.theta[at])
+        yield Remark(
+            "K_BETA",
+            "warning" if share > 0.03 else "info",
+            (
+                f"Kβ of the tube shows with {100 * share:.1f} % of Kα; its lines are in the model, "
+                "so that no phase is read into them."
+            ),
+            share,
+            remedy="Check the filter or monochromator." if share > 0.03 else "",
         )
 
 

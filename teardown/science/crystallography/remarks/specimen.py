@@ -52,8 +52,8 @@ def of_grains(refined: Sequence[Phase], mixed: Shares, fit: Refinement, chosen: 
             "MICROABSORPTION",
             "info",
             (
-                f"Metal stands beside its oxides; with {NAMES[anode]} and grains up to {largest:g} µm the spread "
-                f"of µ times the size is {contrast:.2f} (below 0.05), so little of it is hidden."
+                f"Metal stands beside its oxides; with {NAMES[anode]} and grains up to {largest:g} µm the "
+                f"spread of µ times the size is {contrast:.2f} (below 0.05), so little of it is hidden."
             ),
             contrast,
             remedy="Read the corrected values beside the plain ones.",

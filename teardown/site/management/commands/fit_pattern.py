@@ -33,6 +33,17 @@ class Command(BaseCommand):
         parser.add_argument(
             "--alpha-1-only", action="store_true", help="the tube's second line is filtered out"
         )
+        parser.add_argument(
+            "--slits",
+            choices=["fixed", "variable"],
+            default="fixed",
+            help="divergence slits of the instrument",
+        )
+        parser.add_argument(
+            "--profile-from",
+            metavar="scan.xy=LaB6",
+            help="pattern of a sharp standard on the same instrument; sizes and strains are then stated",
+        )
         parser.add_argument("--range-deg", metavar="20-100", help="part of the pattern to fit, 2θ in degrees")
         parser.add_argument(
             "--hump-deg", metavar="22.5:9", help="broad hump: centre and width, 2θ in degrees"
@@ -73,17 +84,19 @@ def _fitted(file: Path, options: dict[str, Any]) -> dict[str, Any]:
     from teardown.science.crystallography.settings import Settings
 
     hump = _span(options["hump_deg"], "--hump-deg")
-    settings = Settings(
-        two_theta_deg=_span(options["range_deg"], "--range-deg"),
-        humps=(hump,) if hump else (),
-        particle_size_um=_size(options["particle_size_um"]),
-    )
+    span, size = _span(options["range_deg"], "--range-deg"), _size(options["particle_size_um"])
     standard = _standard(options["standard"])
     pattern = read_pattern(file.read_bytes(), file.name)
     beam = radiation(
         options["radiation"] or pattern.anode or "cu",
         alpha_1_only=options["alpha_1_only"],
         monochromator_2theta_deg=options["monochromator_deg"],
+    )
+    settings = Settings(
+        two_theta_deg=span,
+        humps=(hump,) if hump else (),
+        particle_size_um=size,
+        optics=_optics(options, beam),
     )
     fit = fit_pattern(
         pattern.two_theta_deg,
@@ -98,6 +111,31 @@ def _fitted(file: Path, options: dict[str, Any]) -> dict[str, Any]:
     known = {flag["code"] for flag in document["flags"]}
     document["flags"] += [remark_as_data(r) for r in pattern.remarks if r.code not in known]
     return document
+
+
+def _optics(options: dict[str, Any], beam: Any) -> Any:
+    """Give what is known of the instrument: its slits, and its line shape where a standard was scanned."""
+    from teardown.formats.powder import read_pattern
+    from teardown.science.crystallography.calibration import instrument_profile
+    from teardown.science.crystallography.parameters import Optics
+
+    variable = options["slits"] == "variable"
+    if options["profile_from"] is None:
+        return Optics(variable_slits=variable)
+    name, _, phase = options["profile_from"].rpartition("=")
+    if not name or not phase:
+        raise ValueError(
+            f'--profile-from is "{options["profile_from"]}"; write file and standard, as in scan.xy=LaB6.'
+        )
+    scan = read_pattern(Path(name).read_bytes(), Path(name).name)
+    return instrument_profile(
+        scan.two_theta_deg,
+        scan.counts,
+        phase=phase,
+        radiation=beam,
+        sigma=scan.sigma,
+        variable_slits=variable,
+    ).optics
 
 
 def _span(text: str | None, name: str) -> tuple[float, float] | None:

@@ -444,7 +444,7 @@ def _grow(features: NDArray[np.float32], codes: NDArray[np.uint8], training: Tra
         n_estimators=training.trees,
         min_samples_leaf=training.fewest_in_leaf,
         max_features="sqrt",
-        class_weight="balanced",
+        class_weight="balanced_subsample",
         oob_score=True,
         n_jobs=1,
         random_state=training.seed,

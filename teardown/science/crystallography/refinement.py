@@ -268,20 +268,25 @@ def found_hump(fit: Refinement) -> tuple[float, float] | None:
     columns = solved.columns[:, solved.linear.free]
     inner, _ = np.linalg.qr(columns / np.sqrt((columns**2).sum(axis=0)))
     noise = max(1.0, fit.reduced_chi2)
-    best: tuple[float, tuple[float, float]] | None = None
-    for d in HUMP_D_A:
-        centre = 2 * float(np.degrees(np.arcsin(min(1.0, fit.beam.wavelength_A / (2 * d)))))
-        for width in HUMP_WIDTHS:
-            if not fit.x[0] + width / 3 < centre < fit.x[-1] - width:
-                continue
-            bell = hump_columns(fit.x, ((centre, width),))[:, 0] * fit.weight
-            bell -= inner @ (inner.T @ bell)
-            gain = max(0.0, float(bell @ residual)) ** 2 / max(float(bell @ bell), 1e-300)
-            if best is None or gain > best[0]:
-                best = (gain, (centre, width))
-    if best is None or best[0] < HUMP_GAIN * solved.chi2 or best[0] < 50 * noise:
+
+    def gain(centre: float, width: float) -> float:
+        if not fit.x[0] + width / 3 < centre < fit.x[-1] - width or not 3.0 < width < 25.0:
+            return 0.0
+        bell = hump_columns(fit.x, ((centre, width),))[:, 0] * fit.weight
+        bell -= inner @ (inner.T @ bell)
+        return max(0.0, float(bell @ residual)) ** 2 / max(float(bell @ bell), 1e-300)
+
+    places = [2 * float(np.degrees(np.arcsin(min(1.0, fit.beam.wavelength_A / (2 * d))))) for d in HUMP_D_A]
+    best = max((gain(c, w), c, w) for c in places for w in HUMP_WIDTHS)
+    if best[0] < max(HUMP_GAIN * solved.chi2, 50 * noise):
         return None
-    return best[1]
+    for step in (1.6, 0.8, 0.4, 0.2):  # from the coarse grid to where it explains most
+        _, c, w = best
+        best = max(
+            [(gain(c + i * step, w * (1 + 0.1 * j * step)), c + i * step, w * (1 + 0.1 * j * step))
+             for i in (-1, 0, 1) for j in (-1, 0, 1)]
+        )  # fmt: skip
+    return best[1], best[2]
 
 
 def with_hump(fit: Refinement, hump: tuple[float, float]) -> Refinement:

@@ -13,6 +13,7 @@ FUNCTIONS = {
     "imaging.rescale": "giving of another scale to a section",
     "imaging.sample": "pooling of the fields of a sample",
     "imaging.electrode": "pooling of the samples of an electrode",
+    "imaging.train": "learning of classes from strokes",
     "diffraction.fit": "fit of a pattern",
     "diffraction.external": "reading of an external refinement",
     "findings.balance": "balance of a cell",

@@ -232,3 +232,33 @@ class AgainForm(forms.Form):
         max_length=200,
         help_text="For example: the method changed its version, or levels were pinned since.",
     )
+
+
+class StrokesForm(forms.Form):
+    """Strokes as the page gathered them."""
+
+    strokes = forms.CharField(widget=forms.HiddenInput, max_length=4_000_000)
+
+    def clean_strokes(self) -> list[Any]:
+        """Read the list of strokes.
+
+        Raises
+        ------
+        ValidationError
+            If it is anything else.
+        """
+        try:
+            found = json.loads(self.cleaned_data["strokes"])
+        except ValueError as error:
+            raise ValidationError("The strokes could not be read. Nothing was kept.") from error
+        if not isinstance(found, list) or not all(isinstance(one, dict) for one in found):
+            raise ValidationError("The strokes could not be read. Nothing was kept.")
+        return found
+
+
+class ByStrokesForm(forms.Form):
+    """Measure with what was learned, and why."""
+
+    classifier = forms.IntegerField(min_value=1, widget=forms.HiddenInput)
+    whole_session = forms.BooleanField(required=False)
+    reason = forms.CharField(label="Why grey levels do not separate the classes", max_length=200)

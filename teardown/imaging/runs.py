@@ -11,6 +11,7 @@ from teardown.files.models import Run
 from teardown.files.runs import ask
 from teardown.files.tasks import ring_on_commit
 from teardown.imaging.models import (
+    Classifier,
     Levels,
     Micrograph,
     Region,
@@ -18,6 +19,7 @@ from teardown.imaging.models import (
     SampleMeasure,
     ScaleClaim,
     SectionResult,
+    StrokeSet,
     Tie,
 )
 
@@ -140,17 +142,64 @@ def _regions_data(regions: list[Region]) -> dict[str, Any]:
     return data
 
 
-def ask_section(micrograph: Micrograph, *, by: Any, **more: Any) -> Run:
-    """Ask for a micrograph to be measured, inside the deed's transaction."""
+def ask_section(micrograph: Micrograph, *, by: Any, classifier: Classifier | None = None, **more: Any) -> Run:
+    """Ask for a micrograph to be measured, by strokes where a classifier is given, inside the deed's
+    transaction."""
+    inputs: dict[str, Any] = {"picture": micrograph.receipt.file}
+    if classifier is not None:
+        inputs["classifier"] = classifier.stored
+        more["trained"] = {"classifier": classifier.pk, "accuracy": classifier.accuracy}
     run = ask(
         "imaging.section",
         subject=micrograph,
         by=by,
         settings_=section_settings(micrograph, **more),
-        inputs={"picture": micrograph.receipt.file},
+        inputs=inputs,
     )
     ring_on_commit(run)
     return run
+
+
+def together_with(micrograph: Micrograph) -> list[Micrograph]:
+    """Give the micrographs that strokes are shared with: those of its session, else itself alone."""
+    if micrograph.session_id is None:
+        return [micrograph]
+    return list(
+        Micrograph.objects.filter(session=micrograph.session_id, kind=Micrograph.Kind.SECTION)
+        .select_related("receipt__file", "session")
+        .order_by("pk")
+    )
+
+
+def strokes_of(micrographs: Iterable[Micrograph]) -> dict[int, StrokeSet]:
+    """Give the strokes that count on each micrograph: the highest version, unless it is empty. One query."""
+    latest: dict[int, StrokeSet] = {}
+    for drawn in StrokeSet.objects.filter(micrograph__in=list(micrographs)).order_by("version"):
+        latest[drawn.micrograph_id] = drawn
+    return {number: drawn for number, drawn in latest.items() if drawn.strokes}
+
+
+def ask_training(micrograph: Micrograph, *, by: Any) -> Run | None:
+    """Ask for a classifier to be trained on the strokes of a session; None where none are drawn."""
+    pictures = {one.pk: one for one in together_with(micrograph)}
+    drawn = strokes_of(pictures.values())
+    if not drawn:
+        return None
+    run = ask(
+        "imaging.train",
+        subject=micrograph.session or micrograph,
+        by=by,
+        settings_={"strokes": sorted(one.pk for one in drawn.values()), "seed": 0},
+        inputs={f"picture {number}": pictures[number].receipt.file for number in sorted(drawn)},
+    )
+    ring_on_commit(run)
+    return run
+
+
+def classifiers_of(micrograph: Micrograph) -> list[Classifier]:
+    """Give what was learned for a micrograph's session, or for itself alone; the latest first."""
+    scope = Q(session=micrograph.session_id) if micrograph.session_id else Q(micrograph=micrograph)
+    return list(Classifier.objects.filter(scope).select_related("run__asked_by", "stored").order_by("-pk"))
 
 
 def ask_rescaled(result: SectionResult, claim: ScaleClaim, *, by: Any) -> Run:

@@ -158,7 +158,7 @@ def window_round(
 
     With a result it keeps to the rows that were measured: the information strip stays outside.
     """
-    first, last = _section_rows(result, micrograph.height_px) if result else (0, micrograph.height_px)
+    first, last = section_rows(result, micrograph.height_px) if result else (0, micrograph.height_px)
     width, height = min(side, micrograph.width_px), min(side, last - first)
     left = min(max(round(x - width / 2), 0), micrograph.width_px - width)
     top = min(max(round(y - height / 2), first), last - height)
@@ -205,7 +205,7 @@ def calm_window(micrograph: Micrograph, result: SectionResult, window: Window) -
         from teardown.science.stereology.shading import Gain
 
         found = result.levels
-        first, last = _section_rows(result, micrograph.height_px)
+        first, last = section_rows(result, micrograph.height_px)
         gain = Gain(tuple(found["gain"])) if any(found["gain"]) else None
         calm = calm_crop(
             pixels_within(micrograph, window),
@@ -236,7 +236,7 @@ def grey_at(micrograph: Micrograph, result: SectionResult, x: float, y: float) -
     return {"grey": middle, "spread": float(np.median(np.abs(greys - middle))), "n": int(greys.size)}
 
 
-def _section_rows(result: SectionResult, rows: int) -> tuple[int, int]:
+def section_rows(result: SectionResult, rows: int) -> tuple[int, int]:
     """Give the first row of the section and the one after its last: the picture without its strip."""
     strip = result.sums.get("strip")
     if not strip:

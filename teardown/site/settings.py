@@ -154,6 +154,15 @@ STORAGES = {
     "derived": {"BACKEND": "teardown.files.store.Derived", "OPTIONS": {"location": STORES["derived"]}},
     "staticfiles": {"BACKEND": "whitenoise.storage.CompressedManifestStaticFilesStorage"},
 }
+# What shows an original to who may not see open cells: the way to when its cell was closed, or nothing where the
+# table says itself what a person may see.
+FILES_SHOWN = {
+    "dissection.Photograph": "dissection__cell__closed_at",
+    "dissection.TranscribedPage": "transcription__dissection__cell__closed_at",
+    "cycling.CyclingFile": "test__cell__closed_at",
+    "imaging.Micrograph": "",
+    "diffraction.Pattern": "",
+}
 FILE_UPLOAD_HANDLERS = ["teardown.files.store.HashingUploadHandler"]
 FILE_UPLOAD_TEMP_DIR = STORES["originals"] / "incoming"  # same disk as the store: the last step is a rename
 FILE_UPLOAD_TEMP_DIR.mkdir(parents=True, exist_ok=True)
@@ -178,6 +187,7 @@ WORK = {
     "imaging.rescale": ("teardown.imaging.measure.rescale", "1"),
     "imaging.sample": ("teardown.imaging.measure.sample", "1"),
     "imaging.electrode": ("teardown.imaging.measure.electrode", "1"),
+    "imaging.train": ("teardown.imaging.measure.train", "1"),
     "diffraction.fit": ("teardown.diffraction.measure.fit", "1"),
     "diffraction.external": ("teardown.diffraction.measure.external", "1"),
     "findings.balance": ("teardown.findings.measure.balance", "1"),

@@ -19,9 +19,20 @@ from teardown.imaging.actions.measuring import (
     review,
 )
 from teardown.imaging.actions.remeasuring import keep_earlier, remeasure, take_up
+from teardown.imaging.actions.training import (
+    CLASSES,
+    MISSING,
+    bring_back_strokes,
+    can_learn,
+    keep_strokes,
+    measure_by_strokes,
+    train_on_strokes,
+)
 
 __all__ = [
     "ANSWERS",
+    "CLASSES",
+    "MISSING",
     "Added",
     "Offered",
     "Refused",
@@ -29,10 +40,14 @@ __all__ = [
     "add_micrograph",
     "add_micrographs",
     "apply_pictures",
+    "bring_back_strokes",
+    "can_learn",
     "claim_scale",
     "draw_region",
     "keep_earlier",
+    "keep_strokes",
     "measure_again",
+    "measure_by_strokes",
     "measure_with_thresholds",
     "name_reference",
     "pin_levels",
@@ -41,4 +56,5 @@ __all__ = [
     "review",
     "take_up",
     "tie",
+    "train_on_strokes",
 ]

@@ -8,6 +8,7 @@ from teardown.imaging.dossier.numbers import count_levels
 from teardown.imaging.dossier.one import MicrographPage, page_of
 from teardown.imaging.dossier.remeasuring import remeasuring_of, versions_of
 from teardown.imaging.dossier.sittings import session_of
+from teardown.imaging.dossier.strokes import strokes_page_of
 
 __all__ = [
     "CROP_SIDE",
@@ -19,6 +20,7 @@ __all__ = [
     "remeasuring_of",
     "rows_of",
     "session_of",
+    "strokes_page_of",
     "trial_of",
     "versions_of",
 ]

@@ -21,6 +21,7 @@ from teardown.imaging.measure.plain import (
     read_settings,
     sums_data,
 )
+from teardown.imaging.measure.training import learned
 from teardown.imaging.models import FieldMeasure, HeldMeasure, Micrograph, SectionResult
 from teardown.imaging.runs import PoolAfter
 from teardown.imaging.store import classes_of, overlay_of, picture_of, thumbnail_of
@@ -45,6 +46,7 @@ def section(run: Run, beat: Beat) -> Iterable[models.Model | PoolAfter]:
         regions=read_regions(asked.get("regions", {})),
         levels=read_levels(asked.get("levels")),
         settings=read_settings(asked),
+        trained=learned(asked.get("trained")),
     )
     held = bool(asked.get("held"))
     beat(0.7, "keeping the classes")

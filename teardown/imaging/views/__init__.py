@@ -8,6 +8,13 @@ from teardown.imaging.views.one import again, judge, measured, micrograph, regio
 from teardown.imaging.views.pictures import class_tile, overlay, picture, thumbnail, tile
 from teardown.imaging.views.remeasuring import again_all, remeasured, remeasured_judge
 from teardown.imaging.views.sessions import grey, session, session_reference, sessions
+from teardown.imaging.views.strokes import (
+    strokes,
+    strokes_back,
+    strokes_learned,
+    strokes_measure,
+    strokes_train,
+)
 
 __all__ = [
     "add",
@@ -34,6 +41,11 @@ __all__ = [
     "session",
     "session_reference",
     "sessions",
+    "strokes",
+    "strokes_back",
+    "strokes_learned",
+    "strokes_measure",
+    "strokes_train",
     "thumbnail",
     "tie_to",
     "tile",

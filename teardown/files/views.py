@@ -2,6 +2,8 @@
 
 from typing import Any
 
+from django.apps import apps
+from django.conf import settings
 from django.core.exceptions import SuspiciousOperation
 from django.core.files.storage import Storage
 from django.http import Http404, HttpRequest, HttpResponse, HttpResponseBase, StreamingHttpResponse
@@ -9,7 +11,7 @@ from django.shortcuts import get_object_or_404, render
 from django.utils.http import content_disposition_header, url_has_allowed_host_and_scheme
 from django.views.decorators.http import require_safe
 
-from teardown.accounts.roles import needs
+from teardown.accounts.roles import may, needs
 from teardown.files import store
 from teardown.files.filters import ArrivalFilter, RunFilter
 from teardown.files.models import Receipt, Run, StoredFile
@@ -23,8 +25,13 @@ SANDBOX = "default-src 'none'; sandbox"
 @require_safe
 @needs("files.see")
 def original(request: HttpRequest, sha256: str) -> HttpResponseBase:
-    """Hand out an original: always as an attachment, whole or a single range of it."""
+    """Hand out an original: always as an attachment, whole or a single range of it.
+
+    Knowing a digest is no right: who may not see open cells gets the originals of closed ones alone.
+    """
     stored = get_object_or_404(StoredFile, sha256=sha256)
+    if not may(request.user, "cells.see_open") and not _is_shown(stored, request.user):
+        raise Http404("No such file.")
     arrival = stored.receipts.order_by("-pk").first()
     try:
         answer = _bytes(request, store.originals(), stored.path, stored.bytes, f'"{sha256}"')
@@ -39,8 +46,18 @@ def original(request: HttpRequest, sha256: str) -> HttpResponseBase:
     return answer
 
 
+def _is_shown(stored: StoredFile, user: Any) -> bool:
+    """Tell whether a file is the original of something that this person may see: a photograph, a pattern."""
+    for label, path in settings.FILES_SHOWN.items():
+        rows = apps.get_model(label)._default_manager.filter(receipt__file=stored)
+        rows = rows.filter(**{f"{path}__isnull": False}) if path else rows.visible_to(user)
+        if rows.exists():
+            return True
+    return False
+
+
 @require_safe
-@needs("files.see")
+@needs("cells.see_open")
 def derived(request: HttpRequest, name: str) -> HttpResponseBase:
     """Show an image that was made from originals; nothing but raster images is shown within pages."""
     shelf = store.derived()

@@ -154,8 +154,8 @@ STORAGES = {
     "derived": {"BACKEND": "teardown.files.store.Derived", "OPTIONS": {"location": STORES["derived"]}},
     "staticfiles": {"BACKEND": "whitenoise.storage.CompressedManifestStaticFilesStorage"},
 }
-# What shows an original to who may not see open cells: the way to when its cell was closed, or nothing where the
-# table says itself what a person may see.
+# What shows an original to who may not see open cells: the way to when its cell was closed, or nothing
+# where the table says itself what a person may see.
 FILES_SHOWN = {
     "dissection.Photograph": "dissection__cell__closed_at",
     "dissection.TranscribedPage": "transcription__dissection__cell__closed_at",

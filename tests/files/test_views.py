@@ -7,10 +7,12 @@ from django.utils import timezone
 from hypothesis import given
 from hypothesis import strategies as st
 
+from teardown.cells.models import Cell
+from teardown.dissection import actions as bench
 from teardown.files.models import Run
 from teardown.files.rules import Unsatisfiable, byte_range, plain_name
 from teardown.files.store import derived, keep
-from tests.makers import make_user
+from tests.makers import NOW, make_cell, make_test, make_user
 
 pytestmark = pytest.mark.django_db
 PNG = b"\x89PNG\r\n\x1a\n" + b"0" * 50
@@ -116,6 +118,31 @@ def test_anonymous_gets_no_file(client):
     answer = client.get(reverse("original", args=[receipt.file.sha256]))
     assert answer.status_code == 302
     assert "sign-in" in answer["Location"]
+
+
+def test_a_digest_is_no_right_a_guest_has_the_originals_of_closed_cells_alone(client):
+    chemist, guest = make_user("bench"), make_user("guest")
+    open_, closed = make_cell(), make_cell()
+    digests = {}
+    for cell in (open_, closed):
+        make_test(cell, end="leak")
+        dissection = bench.start_dissection(cell=cell, by=chemist, at=NOW)
+        kept = bench.add_photograph(
+            file=PNG + cell.code.encode(), name="1.png", by=chemist, dissection=dissection, size_px=(1, 1)
+        )
+        digests[cell.pk] = kept.receipt.file.sha256
+    Cell.objects.filter(pk=closed.pk).update(closed_at=NOW)
+    loose = keep(b"of no cell", by=chemist).file.sha256
+    client.force_login(guest)
+    answers = [
+        client.get(reverse("original", args=[d])) for d in (digests[closed.pk], digests[open_.pk], loose)
+    ]
+    assert [answer.status_code for answer in answers] == [200, 404, 404]
+    assert body(answers[0]).startswith(PNG)
+    derived().save("runs/1/closed.png", ContentFile(PNG))
+    assert client.get(reverse("derived", args=["runs/1/closed.png"])).status_code == 403
+    client.force_login(chemist)
+    assert body(client.get(reverse("original", args=[digests[open_.pk]]))).startswith(PNG)
 
 
 def make_run(**fields):

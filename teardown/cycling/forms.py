@@ -68,10 +68,18 @@ class UploadForm(forms.Form):
     )
 
 
+class _Recipes(forms.ModelMultipleChoiceField):
+    """Recipes by code and title."""
+
+    def label_from_instance(self, obj: Any) -> str:
+        """Name a recipe."""
+        return f"{obj.code}: {obj.title}" if obj.title else str(obj.code)
+
+
 class RecipesForm(forms.Form):
     """Recipes to lay over each other."""
 
-    recipe = forms.ModelMultipleChoiceField(
+    recipe = _Recipes(
         Recipe.objects.all(),
         label="Recipes",
         to_field_name="code",

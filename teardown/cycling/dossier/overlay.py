@@ -199,8 +199,8 @@ def _figure(groups: tuple[Group, ...], view: View, *, every: bool) -> Figure:
         x=view.x_axis(),
         y=Axis(view.y_label, low=0.0),
         curves=tuple(curves),
-        width=900,
-        height=440,
+        width=1000,
+        height=450,
     )
 
 

@@ -47,9 +47,9 @@ class Term:
 
 @dataclass(frozen=True, slots=True)
 class Lacking:
-    """A cell whose ledger does not count, and why."""
+    """Cells whose ledger does not count, for one and the same reason."""
 
-    cell: Cell
+    cells: tuple[Cell, ...]
     why: str
 
 
@@ -66,7 +66,7 @@ class RecipeLedger:
     @property
     def opened(self) -> int:
         """Count the cells that were opened."""
-        return len(self.cells) + len(self.lacking)
+        return len(self.cells) + sum(len(each.cells) for each in self.lacking)
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,7 +80,7 @@ class LedgersPage:
     def sentence(self) -> str:
         """Say first how much stands here."""
         counted = sum(len(each.cells) for each in self.recipes)
-        lacking = sum(len(each.lacking) for each in self.recipes)
+        lacking = sum(each.opened - len(each.cells) for each in self.recipes)
         told = sum(bool(each.cells) for each in self.recipes)
         if not counted:
             return "No balance of a cell can be relied on yet."
@@ -174,12 +174,13 @@ def _of_recipe(
     asked: Mapping[str, Run],
     measure: str,
 ) -> RecipeLedger:
-    counted, lacking, kept = [], [], []
+    counted, kept = [], []
+    lacking: dict[str, list[Cell]] = {}
     for cell in cells:
         ledger = _ledger(latest.get(cell.pk))
         why = _why(ledger, asked.get(subject_of(cell)), cell, measure)
         if why or ledger is None:
-            lacking.append(Lacking(cell, why))
+            lacking.setdefault(why, []).append(cell)
         else:
             counted.append(cell)
             kept.append((cell, ledger))
@@ -190,7 +191,8 @@ def _of_recipe(
         unit = "1" if measure == "share" else "mAh/g"
         terms.append(Term(key, words, median_of(values, unit) if values else None))
     loss = median_of(losses, "mAh/g") if losses else None
-    return RecipeLedger(recipe, tuple(counted), loss, tuple(terms), tuple(lacking))
+    without = tuple(Lacking(tuple(held), why) for why, held in lacking.items())
+    return RecipeLedger(recipe, tuple(counted), loss, tuple(terms), without)
 
 
 def _ledger(balance: Balance | None) -> dict[str, Any] | None:

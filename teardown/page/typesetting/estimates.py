@@ -1,5 +1,7 @@
 """Estimates as they are set: value, interval, unit and n, all with the digits that the interval allows."""
 
+from math import floor, log10
+
 from teardown.page.typesetting.numbers import NARROW, THIN, decimals_for, number, span, with_unit
 from teardown.science.estimate import Estimate
 
@@ -14,7 +16,9 @@ def estimate_parts(estimate: Estimate, *, percent: bool = False) -> tuple[str, s
     factor, unit = (100, "%") if percent else (1, estimate.unit)
     value, low, high = (factor * v for v in (estimate.value, estimate.low, estimate.high))
     if high > low:
-        decimals: int | None = decimals_for((high - low) / 2)
+        # an interval may be too narrow to be meant: nothing here is known to more than six digits
+        most = 5 - floor(log10(abs(value))) if value else 9
+        decimals: int | None = min(decimals_for((high - low) / 2), most)
     else:
         decimals = None
     return number(value, decimals), number(low, decimals), number(high, decimals), unit

@@ -303,15 +303,29 @@ def _against_reference(
         "mean_charge_V": _median(table["mean_charge_V"][like]),
     }
     for name in ("coulombic_efficiency", "energy_efficiency", "voltage_efficiency"):
-        metrics[name] = _median_estimate(table[name][like])
+        metrics[name] = _median_estimate(table[name][like], _doubt_of(name, table, like))
     metrics |= (
         _fades(table, like, reference) | _knee(cycle, capacity, reference) | _plateaus(table, like, reference)
     )
     return metrics, limit.status
 
 
-def _median_estimate(values: Array) -> Estimate | None:
-    """Give the median with its interval from order statistics."""
+def _doubt_of(name: str, table: CycleTable, like: Array) -> float:
+    """Give the usual relative uncertainty of one efficiency from those of its charges or energies.
+
+    Rounding is alike in every cycle, so it does not average out over them.
+    """
+    amount = "Ah" if name == "coulombic_efficiency" else "Wh"
+    parts = [
+        table[f"u_{way}_{amount}"][like]
+        / np.where(table[f"{way}_{amount}"][like] > 0, table[f"{way}_{amount}"][like], np.inf)
+        for way in ("charge", "discharge")
+    ]
+    return float(np.median(np.hypot(*parts)))
+
+
+def _median_estimate(values: Array, doubt: float = 0.0) -> Estimate | None:
+    """Give the median with its interval from order statistics, widened by a relative doubt of all alike."""
     known = np.sort(values[np.isfinite(values)])
     if not known.size:
         return None
@@ -320,13 +334,14 @@ def _median_estimate(values: Array) -> Estimate | None:
     low = max(int(np.floor(known.size / 2 - reach)), 0)
     high = min(int(np.ceil(known.size / 2 + reach)), known.size - 1)
     middle = float(np.median(known))
+    alike = 1.96 * doubt * abs(middle)
     return Estimate(
         middle,
-        float(known[low]),
-        float(known[high]),
+        middle - float(np.hypot(middle - known[low], alike)),
+        middle + float(np.hypot(known[high] - middle, alike)),
         "1",
         int(known.size),
-        "median, interval by order statistics",
+        "median, interval by order statistics and the doubt of single charges",
     )
 
 

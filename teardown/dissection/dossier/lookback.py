@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from teardown.dissection.models import Dissection, Entry, Photograph
+from teardown.records.models import Record
 from teardown.vocabulary.models import Term
 
 MOST = 200
@@ -30,10 +31,17 @@ class LookBack:
         return later[0] if later else None
 
 
-def look_back(term: Term, user: Any) -> LookBack:
-    """Gather photographs of the component that the field is about, of cells where it has no answer yet."""
+def look_back(term: Term, user: Any, known_at: int | None = None) -> LookBack:
+    """Gather photographs of the component that the field is about, of cells where it has no answer yet.
+
+    ``known_at`` is the record up to which is counted: the same question then gives the answer of then.
+    """
     seen = Dissection.objects.visible_to(user)
-    answers = Entry.objects.current().filter(term=term, dissection__in=seen)
+    if known_at is not None:
+        begun = Record.objects.filter(verb="began", seq__lte=known_at).values_list("subject", flat=True)
+        seen = seen.filter(pk__in=[int(subject.rpartition(":")[2]) for subject in begun])
+    standing = Entry.objects.current() if known_at is None else Entry.objects.as_known_at(known_at)
+    answers = standing.filter(term=term, dissection__in=seen)
     by_cell: dict[int, str] = dict(answers.order_by("pk").values_list("dissection", "state"))
     photographs = (
         Photograph.objects.filter(

@@ -4,6 +4,8 @@ import uuid
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from django.utils import timezone
+
 from teardown.accounts.models import User
 from teardown.cells.models import Cell
 from teardown.dissection.dossier.cards import Ask, part_buttons, people, stack
@@ -15,7 +17,11 @@ from teardown.dissection.models.closing import later_than_signed, weighing_of
 from teardown.dissection.rules.cards import Card
 from teardown.dissection.rules.places import all_places
 from teardown.dissection.rules.times import Moment
+from teardown.page.typesetting import moment, short_day
+from teardown.records.models import Record
+from teardown.records.rules import subject_of
 from teardown.science.electrolyte.weighing import WeighingClosure
+from teardown.vocabulary.models import Term
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,6 +43,7 @@ class Box:
     twice: bool
     said: tuple[Said, ...]
     beside: str = ""
+    asked_since: str = ""
 
     @property
     def base(self) -> str:
@@ -83,6 +90,7 @@ class Sheet:
     transcribed: int = 0
     controls: str = ""
     controls_hidden: bool = False
+    unblinded: str = ""
 
 
 def sheet_of(dissection: Dissection, typed: Mapping[str, str] | None = None) -> Sheet:
@@ -103,7 +111,7 @@ def sheet_of(dissection: Dissection, typed: Mapping[str, str] | None = None) -> 
     hidden = dissection.blinded and dissection.cell.closed_at is None
     controls = controls_of(dissection.cell)
     held = {} if hidden else beside(dissection, controls)
-    boxes = _Boxes(dissection.cell.code, said, typed, held)
+    boxes = _Boxes(dissection.cell.code, said, typed, held, asked_later(whole.opening))
     return Sheet(
         parts=tuple(
             SheetPart(
@@ -129,7 +137,29 @@ def sheet_of(dissection: Dissection, typed: Mapping[str, str] | None = None) -> 
         transcribed=sum(entry.transcribed for entry in whole.entries),
         controls="" if hidden else controls.words,
         controls_hidden=hidden and bool(controls.words),
+        unblinded="" if dissection.blinded else unblinded(dissection),
     )
+
+
+def unblinded(dissection: Dissection) -> str:
+    """Say who had recipe and curve shown at the bench, when, and why."""
+    told = (
+        Record.objects.filter(verb="unblinded", subject=subject_of(dissection)).select_related("actor").last()
+    )
+    if told is None:
+        return ""
+    return f"Shown by {told.actor} on {moment(timezone.localtime(told.at))}: {told.reason}."
+
+
+def asked_later(opening: Entry | None) -> dict[str, str]:
+    """Say of each field that came into the vocabulary after a cell was opened since when it is asked."""
+    if opening is None:
+        return {}
+    later = Term.objects.of("field").filter(asked_since__since__gt=opening.observed_at)
+    return {
+        term.key: f"asked since {term.asked_since}, {short_day(term.asked_since.since, year=True)}"
+        for term in later.select_related("asked_since")
+    }
 
 
 class _Boxes:
@@ -141,8 +171,9 @@ class _Boxes:
         said: dict[tuple[str, str, int, str, str], list[Said]],
         typed: Mapping[str, str],
         held: Mapping[Slot, Beside],
+        since: Mapping[str, str],
     ) -> None:
-        self.code, self.said, self.typed, self.held = code, said, typed, held
+        self.code, self.said, self.typed, self.held, self.since = code, said, typed, held, since
 
     def of(self, card: Card, asks: tuple[Ask, ...], parts: list[tuple[str, int, str]]) -> list[Box]:
         if card.per == "place":
@@ -175,6 +206,7 @@ class _Boxes:
             self.typed.get(f"twice|{name}") == "on",
             tuple(found),
             control.words if control else "",
+            self.since.get(ask.key, ""),
         )
 
 

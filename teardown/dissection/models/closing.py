@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 from django.db.models import Q
 
-from teardown.dissection.models.entries import Entry
+from teardown.dissection.models.entries import Entry, EntryQuerySet
 from teardown.dissection.models.opening import Dissection, PlanItem, Signature
 from teardown.dissection.models.samples import Sample
 from teardown.science.electrolyte.weighing import WeighingClosure, close_weighing
@@ -104,10 +104,16 @@ def _many(number: int, one: str, many: str = "") -> str:
 
 def later_than_signed(dissection: Dissection) -> int:
     """Count what was logged or amended after the last closing signature."""
+    return later_entries(dissection).count()
+
+
+def later_entries(dissection: Dissection) -> EntryQuerySet:
+    """Give what was logged or amended after the last closing signature, in its order."""
     last = dissection.signatures.filter(meaning="closed").order_by("pk").last()
     if last is None:
-        return 0
-    return Entry.objects.filter(Q(dissection=dissection), record__seq__gt=last.record_seq).count()
+        return Entry.objects.none()
+    rows = Entry.objects.filter(Q(dissection=dissection), record__seq__gt=last.record_seq)
+    return rows.with_words().select_related("record__actor").order_by("pk")
 
 
 def last_signature(dissection: Dissection) -> Signature | None:

@@ -6,7 +6,7 @@ from typing import Any
 from django.conf import settings
 from django.contrib import messages
 from django.contrib.staticfiles import finders
-from django.core.exceptions import ValidationError
+from django.core.exceptions import PermissionDenied, ValidationError
 from django.http import Http404, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
@@ -24,8 +24,9 @@ from teardown.dissection.dossier.day import day_at_the_bench, strip
 from teardown.dissection.dossier.drawing import blank
 from teardown.dissection.dossier.sheet import sheet_of
 from teardown.dissection.forms import CloseForm, PlanForm
+from teardown.dissection.forms.signing import SignLaterForm
 from teardown.dissection.models import Dissection, Entry
-from teardown.dissection.models.closing import last_signature, open_points, weighing_of
+from teardown.dissection.models.closing import last_signature, later_entries, open_points, weighing_of
 from teardown.dissection.rules.cards import BY_KEY, CARDS, neighbours
 from teardown.dissection.rules.cautions import HEADER
 from teardown.dissection.schemas import item_of_post, items_of_sheet
@@ -221,7 +222,30 @@ def bench_close(request: SignedIn, code: str) -> HttpResponse:
         "weighing": weighing_of(dissection), "signature": last_signature(dissection),
         "unconfirmed": dissection.entries.unconfirmed().filter(observer=request.user).with_words(),
         "unlabelled": dissection.photographs.unlabelled(),
+        "signatures": dissection.signatures.select_related("person"),
+        "later": later_entries(dissection), "later_form": SignLaterForm(user=request.user),
+        "may_acknowledge": request.user.may("amendments.acknowledge"),
     })  # fmt: skip
+
+
+@require_POST
+@needs("amendments.acknowledge")
+def bench_sign_later(request: SignedIn, code: str) -> HttpResponse:
+    """Sign a closed dissection as reviewed, or acknowledge what was amended after it was signed."""
+    dissection = find(request, code)
+    form = SignLaterForm(request.POST, user=request.user)
+    deed = actions.review if request.POST.get("meaning") == "reviewed" else actions.acknowledge
+    problems = [str(sentence) for said in form.errors.values() for sentence in said]
+    if not problems:
+        try:
+            deed(dissection=dissection, by=request.user)
+        except (ValidationError, PermissionDenied) as error:
+            problems = list(getattr(error, "messages", [str(error)]))
+    for sentence in problems:
+        messages.error(request, sentence)
+    if not problems:
+        messages.success(request, "Signed, with your name, the time and what it means.")
+    return redirect("bench_close", code)
 
 
 @require_POST

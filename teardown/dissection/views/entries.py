@@ -13,6 +13,7 @@ from teardown.accounts.roles import needs
 from teardown.dissection import actions
 from teardown.dissection.dossier.cards import buttons_of
 from teardown.dissection.dossier.history import history_of
+from teardown.dissection.dossier.known import Known, known_entries
 from teardown.dissection.dossier.lookback import look_back
 from teardown.dissection.forms import AmendForm, LateForm, WithdrawForm
 from teardown.dissection.models import Dissection, Entry
@@ -42,6 +43,7 @@ def entry(request: SignedIn, key: str) -> HttpResponse:
         "amend": _amend_form(shown),
         "withdraw": WithdrawForm(),
         "cell": shown.dissection.cell,
+        "house": request.user.may("cells.see_open"),
     }
     return render(request, "dissection/entry.html", context)
 
@@ -110,9 +112,18 @@ def entry_withdraw(request: SignedIn, key: str) -> HttpResponse:
 def look_back_list(request: SignedIn, term: str) -> HttpResponse:
     """List earlier photographs on which something that is asked only now may be seen."""
     asked = get_object_or_404(Term, key=term, kind=Term.Kind.FIELD)
-    return render(
-        request, "dissection/look_back.html", {"asked": asked, "list": look_back(asked, request.user)}
-    )
+    known = Known.read(request.GET.get("on", ""))
+    context = {"asked": asked, "list": look_back(asked, request.user, known.seq), "known": known}
+    return render(request, "dissection/look_back.html", context)
+
+
+@needs("pages.see")
+def bench_known(request: SignedIn, code: str) -> HttpResponse:
+    """Show a dissection as it was known on a day: what came or changed later is left out."""
+    dissection = find(request, code)
+    known = Known.read(request.GET.get("on", ""))
+    context = {"cell": dissection.cell, "known": known, "rows": known_entries(dissection, known)}
+    return render(request, "dissection/known.html", context)
 
 
 @needs("entries.add")
@@ -132,7 +143,7 @@ def look_back_at(request: SignedIn, term: str, key: str) -> HttpResponse:
                 box=tuple(float(said[side]) for side in ("left", "top", "right", "bottom")),
                 place=(label.place if label and asked.data.get("per") == "place" else "") or
                       ("whole" if asked.data.get("per") == "place" else ""),
-                observed_at=shown.taken_at, **said_of(said["said"]),
+                observed_at=shown.taken_at, observed_precision=shown.taken_precision, **said_of(said["said"]),
             )  # fmt: skip
         except ValidationError as error:
             form.add_error(None, error.messages)

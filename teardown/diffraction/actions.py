@@ -9,9 +9,9 @@ from django.core.files.base import File
 from django.db import transaction
 
 from teardown.accounts.roles import demand
-from teardown.diffraction.models import Fit, Pattern, Review
+from teardown.diffraction.models import Diffractometer, Fit, Pattern, Review, Slits
 from teardown.diffraction.rules import ASK_WHY, likely_phases
-from teardown.diffraction.runs import ask_external, ask_fit, elements_of
+from teardown.diffraction.runs import ask_calibration, ask_external, ask_fit, elements_of, stopped_discharged
 from teardown.dissection.models import Sample
 from teardown.files.models import Run
 from teardown.files.store import keep
@@ -22,9 +22,15 @@ LARGEST_BYTES = 20 * 2**20
 
 
 def phases_for(pattern_of: Sample | None, standard: str = "") -> tuple[str, ...]:
-    """Offer phases for a pattern of this sample, from its recipe and whether it was rinsed."""
-    rinsed = pattern_of.rinsed if pattern_of else None
-    return likely_phases(elements_of(pattern_of), rinsed=rinsed, standard=standard)
+    """Offer phases for a pattern of this sample: from recipe, electrode, state at the stop, and rinsing."""
+    part = pattern_of.origin if pattern_of else None
+    return likely_phases(
+        elements_of(pattern_of),
+        rinsed=pattern_of.rinsed if pattern_of else None,
+        standard=standard,
+        standing_discharged=stopped_discharged(pattern_of),
+        air_electrode=part is not None and part.component.key == "component.air_electrode",
+    )
 
 
 def add_pattern(
@@ -40,6 +46,8 @@ def add_pattern(
     grain_um: tuple[float, float] | None = None,
     monochromator_2theta_deg: float | None = None,
     alpha_1_only: bool = False,
+    diffractometer: Diffractometer | None = None,
+    slits: str = "",
     measured_on: dt.date | None = None,
     note: str = "",
     phases: Sequence[str] | None = None,
@@ -50,7 +58,9 @@ def add_pattern(
     Parameters
     ----------
     radiation : str
-        "cu", "co", "mo", "cr" or "fe"; left out, what the file's header says, else copper.
+        "cu", "co", "mo", "cr" or "fe"; left out, what the instrument or the file's header says, else copper.
+    diffractometer : Diffractometer, optional
+        Its tube, monochromator and slits fill what is left out here; its calibration is used in fits.
     grain_um : (low, high), optional
         Range of the grain diameter, in µm; it decides how far metal is hidden beside its oxides.
     phases : sequence of str, optional
@@ -64,7 +74,11 @@ def add_pattern(
     demand(by, "patterns.add")
     given = name or getattr(file, "name", "") or "pattern"
     facts, hint = _looked_at(_bytes_of(file), given)
-    tube = radiation or hint or "cu"
+    of = diffractometer
+    tube = radiation or (of.radiation if of else "") or hint or "cu"
+    same = of is not None and of.radiation == tube
+    if of is not None and same and monochromator_2theta_deg is None:
+        monochromator_2theta_deg = of.monochromator_2theta_deg
     standard = _keys([standard])[0] if standard else ""
     offered = _keys(phases) if phases is not None else phases_for(sample, standard)
     pattern = Pattern(
@@ -76,7 +90,9 @@ def add_pattern(
         grain_low_um=grain_um[0] if grain_um else None,
         grain_high_um=grain_um[1] if grain_um else None,
         monochromator_2theta_deg=monochromator_2theta_deg,
-        alpha_1_only=alpha_1_only,
+        alpha_1_only=alpha_1_only or (of is not None and same and of.alpha_1_only),
+        diffractometer=of,
+        slits=slits or (of.slits if of else Slits.FIXED),
         facts=facts | {"anode_in_header": hint or ""},
         measured_on=measured_on,
         note=note,
@@ -288,3 +304,69 @@ def review(*, fit: Fit, verdict: str, by: Any, reason: str = "") -> Review:
             payload={"run": fit.run_id, "pattern": fit.pattern_id, "sample": fit.sample_id},
         )
     return word
+
+
+def add_diffractometer(*, name: str, radiation: str, by: Any, **said: Any) -> Diffractometer:
+    """Make a diffractometer known: tube, slits, monochromator, and for how long a calibration is trusted.
+
+    Raises
+    ------
+    ValidationError
+        If there is one of that name, or a setting cannot be.
+    """
+    demand(by, "patterns.add")
+    instrument = Diffractometer(name=name.strip(), radiation=radiation, by=by, **said)
+    instrument.full_clean()
+    with transaction.atomic():
+        instrument.save()
+        record(verb="added", subject=instrument, by=by, payload={"name": instrument.name, "tube": radiation})
+    return instrument
+
+
+def change_diffractometer(
+    *, instrument: Diffractometer, changed_on: dt.date, reason: str, by: Any
+) -> Diffractometer:
+    """Note that tube, optics or alignment were changed: calibrations of before count no more from then on.
+
+    Raises
+    ------
+    ValidationError
+        If the reason is missing, or the day lies before the last change.
+    StaleVersion
+        If someone else noted a change in between.
+    """
+    demand(by, "patterns.add")
+    if not reason.strip():
+        raise ValidationError("Say what was changed.")
+    if instrument.changed_on and changed_on < instrument.changed_on:
+        raise ValidationError(f"The last change was noted for {instrument.changed_on}; this one lies before.")
+    with transaction.atomic():
+        instrument.change(seen=instrument.version, changed_on=changed_on)
+        record(
+            verb="changed", subject=instrument, by=by, reason=reason.strip(),
+            payload={"changed_on": changed_on.isoformat()},
+        )  # fmt: skip
+    return instrument
+
+
+def calibrate(*, pattern: Pattern, phase: str, by: Any) -> Run:
+    """Have the line shape of a pattern's instrument taken from it; it is the scan of a standard.
+
+    Raises
+    ------
+    ValidationError
+        If the pattern names no instrument, or the standard is not known.
+    """
+    demand(by, "patterns.add")
+    if pattern.diffractometer is None:
+        raise ValidationError("This pattern names no instrument; bring it again with its instrument.")
+    (key,) = _keys([phase])
+    with transaction.atomic():
+        run = ask_calibration(pattern, key, by=by)
+        record(
+            verb="asked to calibrate",
+            subject=pattern,
+            by=by,
+            payload={"run": run.pk, "phase": key, "instrument": pattern.diffractometer.name},
+        )
+    return run

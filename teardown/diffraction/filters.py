@@ -5,7 +5,7 @@ from typing import Any
 import django_filters as filters
 from django.db.models import Exists, OuterRef, QuerySet
 
-from teardown.diffraction.models import Fit, Pattern, PhaseFraction, Review
+from teardown.diffraction.models import Fit, Pattern, PhaseFraction, Radiation, Review
 from teardown.science.crystallography.phases import phase_table
 
 STANDING = (
@@ -26,7 +26,7 @@ class PatternFilter(filters.FilterSet):  # type: ignore[misc]
 
     cell = filters.CharFilter(label="Cell", method="by_cell")
     sample = filters.CharFilter(label="Sample", field_name="sample__code", lookup_expr="icontains")
-    radiation = filters.ChoiceFilter(label="Tube", choices=Pattern.Radiation.choices)
+    radiation = filters.ChoiceFilter(label="Tube", choices=Radiation.choices)
     phase = filters.ChoiceFilter(label="Phase found", choices=_phases, method="by_phase")
     standing = filters.ChoiceFilter(label="Fit", choices=STANDING, method="by_standing")
 

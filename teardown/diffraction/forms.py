@@ -5,7 +5,7 @@ from typing import Any
 from django import forms
 from django.core.exceptions import ValidationError
 
-from teardown.diffraction.models import Pattern, Review
+from teardown.diffraction.models import Diffractometer, Pattern, Radiation, Review, Slits
 from teardown.dissection.models import Sample
 from teardown.page.fields import NumberField
 from teardown.science.crystallography.fractions import GROUPS
@@ -84,9 +84,16 @@ class AddForm(_Grains):
         "or a powder CIF. Other formats: export as xy. Kept bit for bit.",
     )
     sample = SampleField(label="Sample", required=False)
+    diffractometer = forms.ModelChoiceField(
+        Diffractometer.objects.all(),
+        label="Instrument",
+        required=False,
+        empty_label="not said",
+        help_text="What it is set to fills what is left empty below; its calibration gives sizes.",
+    )
     radiation = forms.ChoiceField(
         label="Tube",
-        choices=[("", "as the file says, else Cu Kα"), *Pattern.Radiation.choices],
+        choices=[("", "as the instrument or file says, else Cu Kα"), *Radiation.choices],
         required=False,
     )
     preparation = forms.ChoiceField(
@@ -105,13 +112,18 @@ class AddForm(_Grains):
         required=False,
         help_text="26.6 for graphite with Cu; empty for none.",
     )
+    slits = forms.ChoiceField(
+        label="Divergence slit",
+        choices=[("", "as the instrument, else fixed"), *Slits.choices],
+        required=False,
+    )
     measured_on = forms.DateField(
         label="Measured on", required=False, widget=forms.DateInput(attrs={"type": "date"})
     )
     note = forms.CharField(label="Note", required=False, widget=forms.Textarea(attrs={"rows": 2}))
     field_order = (
-        "file", "sample", "radiation", "preparation", "grain_low_um", "grain_high_um", "standard",
-        "standard_percent", "monochromator_2theta_deg", "measured_on", "note",
+        "file", "sample", "diffractometer", "radiation", "preparation", "grain_low_um", "grain_high_um",
+        "standard", "standard_percent", "monochromator_2theta_deg", "slits", "measured_on", "note",
     )  # fmt: skip
 
     def clean(self) -> dict[str, Any]:
@@ -122,6 +134,41 @@ class AddForm(_Grains):
             raise ValidationError("An internal standard comes with its weighed share, and the share with it.")
         given["standard_fraction"] = None if share is None else float(share) / 100
         return given
+
+
+class DiffractometerForm(forms.Form):
+    """Make an instrument known."""
+
+    name = forms.CharField(label="Name", max_length=60)
+    radiation = forms.ChoiceField(label="Tube", choices=Radiation.choices)
+    slits = forms.ChoiceField(label="Divergence slit", choices=Slits.choices)
+    monochromator_2theta_deg = NumberField(
+        label="Monochromator behind the specimen", unit="° 2θ", above=0, high=120, required=False,
+        help_text="26.6 for graphite with Cu; empty for none.",
+    )  # fmt: skip
+    alpha_1_only = forms.BooleanField(label="The tube's second Kα line is filtered out", required=False)
+    calibration_days = forms.IntegerField(
+        label="Calibration is trusted for, days", min_value=1, max_value=3650, initial=365
+    )
+    note = forms.CharField(label="Note", required=False, widget=forms.Textarea(attrs={"rows": 2}))
+
+    def clean_monochromator_2theta_deg(self) -> float | None:
+        """Give a plain number."""
+        value = self.cleaned_data["monochromator_2theta_deg"]
+        return None if value is None else float(value)
+
+
+class DiffractometerChangeForm(forms.Form):
+    """Note that an instrument was changed: from that day on its calibration counts no more."""
+
+    changed_on = forms.DateField(label="changed on", widget=forms.DateInput(attrs={"type": "date"}))
+    reason = forms.CharField(label="what was changed", max_length=200)
+
+
+class CalibrateForm(forms.Form):
+    """Name the standard that a pattern is of."""
+
+    phase = forms.ChoiceField(label="The pattern is of", choices=lambda: _standards()[1:])
 
 
 class FitForm(_Grains):

@@ -1,7 +1,9 @@
 """From a stored pattern, or a stored result of someone else, to the fractions in the books."""
 
+import datetime as dt
 import io
 from collections.abc import Callable, Iterable
+from dataclasses import asdict
 from math import sqrt
 from typing import Any
 
@@ -9,7 +11,7 @@ import numpy as np
 from django.db import models
 from django.db.models import Q
 
-from teardown.diffraction.models import Fit, Pattern, PhaseFraction
+from teardown.diffraction.models import Calibration, Fit, Pattern, PhaseFraction
 from teardown.diffraction.rules import NEEDS, out_of_recipe
 from teardown.diffraction.runs import elements_of
 from teardown.dissection.models import Sample
@@ -17,11 +19,13 @@ from teardown.files.models import Run
 from teardown.files.store import read
 from teardown.formats.phase_fractions import ExternalFractions, FractionRow, read_fractions
 from teardown.formats.powder import read_pattern
+from teardown.science.crystallography.calibration import instrument_profile
 from teardown.science.crystallography.document import as_document, remark_as_data
 from teardown.science.crystallography.fit import PatternFit, fit_pattern
 from teardown.science.crystallography.fractions import honest
+from teardown.science.crystallography.parameters import Optics
 from teardown.science.crystallography.phases import phase_table
-from teardown.science.crystallography.radiation import radiation
+from teardown.science.crystallography.radiation import Radiation, radiation
 from teardown.science.crystallography.settings import Settings
 from teardown.science.errors import Remark
 
@@ -40,18 +44,95 @@ def fit(run: Run, beat: Beat) -> Iterable[models.Model]:
         measured.two_theta_deg,
         measured.counts,
         phases=asked["phases"],
-        radiation=radiation(
-            asked["radiation"],
-            alpha_1_only=asked.get("alpha_1_only", False),
-            monochromator_2theta_deg=asked.get("monochromator_2theta_deg"),
-        ),
+        radiation=_beam(asked),
         standard=tuple(asked["standard"]) if asked.get("standard") else None,
         sigma=measured.sigma,
         settings=_settings(asked),
     )
     beat(0.9, "fitted")
     strange = out_of_recipe(found.fitted, elements_of(pattern.sample))
-    return _booked(found, pattern, run, [_strange(key) for key in strange])
+    more = [*(_strange(key) for key in strange), *_of_instrument(asked.get("instrument"))]
+    return _booked(found, pattern, run, more)
+
+
+def _beam(asked: dict[str, Any]) -> Radiation:
+    """Give the radiation that a run was asked for."""
+    return radiation(
+        asked["radiation"],
+        alpha_1_only=asked.get("alpha_1_only", False),
+        monochromator_2theta_deg=asked.get("monochromator_2theta_deg"),
+    )
+
+
+def _optics(asked: dict[str, Any]) -> Optics:
+    """Give the line shape of the instrument, where it is calibrated, and its slits."""
+    known = (asked.get("instrument") or {}).get("optics")
+    variable = asked.get("slits") == "variable"
+    return (
+        Optics(**known, calibrated=True, variable_slits=variable)
+        if known
+        else Optics(variable_slits=variable)
+    )
+
+
+def _of_instrument(said: dict[str, Any] | None) -> Iterable[Remark]:
+    """Remark on an instrument whose calibration is missing, old, or from before a change."""
+    if said is None or said["standing"] == "stands":
+        return
+    name = said["name"]
+    scan = "Scan a standard of sharp lines (LaB6, silicon), and calibrate the instrument with it."
+    if said["standing"] == "none":
+        yield Remark(
+            "NOT_CALIBRATED",
+            "info",
+            f"{name} was never calibrated with this tube, so no sizes are stated.",
+            remedy=scan,
+        )
+    elif said["standing"] == "changed":
+        message = (
+            f"{name} was changed on {said['changed_on']}, after its calibration of {said['calibrated_on']}: "
+            "the calibration is not used, and no sizes are stated."
+        )
+        yield Remark("CALIBRATION_STALE", "warning", message, where=name, remedy=scan)
+    else:
+        message = (
+            f"The calibration of {name} lies {said['apart_days']} days from this pattern; it is trusted for "
+            f"{said['trusted_days']}. Sizes and strains lean on it."
+        )
+        yield Remark("CALIBRATION_STALE", "warning", message, said["apart_days"], name, scan)
+
+
+def calibrate(run: Run, beat: Beat) -> Iterable[models.Model]:
+    """Take the line shape of an instrument from the scan of a standard."""
+    pattern = Pattern.objects.select_related("diffractometer").get(pk=run.subject.partition(":")[2])
+    asked = run.settings
+    original = run.inputs.select_related("file").get(role="pattern").file
+    assert original is not None
+    measured = read_pattern(read(original), pattern.receipt.name)
+    beat(0.2, "read")
+    found = instrument_profile(
+        measured.two_theta_deg,
+        measured.counts,
+        phase=asked["phase"],
+        radiation=_beam(asked),
+        sigma=measured.sigma,
+        variable_slits=asked["slits"] == "variable",
+    )
+    beat(0.9, "fitted")
+    shape = asdict(found.optics)
+    return [
+        Calibration(
+            diffractometer=pattern.diffractometer,
+            pattern=pattern,
+            run=run,
+            phase=found.phase,
+            measured_on=dt.date.fromisoformat(asked["measured_on"]),
+            optics={name: shape[name] for name in ("U", "V", "W", "X", "Y", "axial")},
+            widths_deg={f"{place:g}": width for place, width in found.widths_deg.items()},
+            GoF=found.GoF,
+            flags=[remark_as_data(r) for r in found.remarks],
+        )
+    ]
 
 
 def _settings(asked: dict[str, Any]) -> Settings:
@@ -63,6 +144,7 @@ def _settings(asked: dict[str, Any]) -> Settings:
         texture=asked.get("texture", True),
         background_terms=asked.get("background_terms", 8),
         particle_size_um=(size[0], size[1]) if size else None,
+        optics=_optics(asked),
     )
 
 

@@ -9,7 +9,7 @@ from teardown.accounts.roles import may
 from teardown.cells.models import Cell
 from teardown.dissection.models import Sample
 from teardown.files.models import Receipt, Run
-from teardown.records.models import AppendOnly
+from teardown.records.models import AppendOnly, Kept, Versioned
 
 
 class PatternQuerySet(models.QuerySet["Pattern"]):
@@ -26,7 +26,8 @@ class PatternQuerySet(models.QuerySet["Pattern"]):
     def with_sample(self) -> Self:
         """Fetch what pages show: the file, and the sample up to its cell."""
         return self.select_related(
-            "receipt__file", "by", "sample__part__dissection__cell", "sample__part__component",
+            "receipt__file", "by", "diffractometer",
+            "sample__part__dissection__cell", "sample__part__component",
             "sample__parent__part__dissection__cell", "sample__parent__part__component",
         )  # fmt: skip
 
@@ -40,17 +41,51 @@ def of_cells(cells: models.QuerySet[Cell], piece: str = "sample") -> Q:
     return wanted
 
 
+class Radiation(models.TextChoices):
+    """Tubes in use."""
+
+    CU = "cu", "Cu Kα"
+    CO = "co", "Co Kα"
+    MO = "mo", "Mo Kα"
+    CR = "cr", "Cr Kα"
+    FE = "fe", "Fe Kα"
+
+
+class Slits(models.TextChoices):
+    """What the divergence slit does as the angle grows."""
+
+    FIXED = "fixed", "fixed"
+    VARIABLE = "variable", "opening with the angle"
+
+
+class Diffractometer(Kept, Versioned):
+    """An instrument that takes patterns: its tube and optics, and since when they are as they are."""
+
+    name = models.CharField(max_length=60, unique=True)
+    radiation = models.CharField("tube", max_length=4, choices=Radiation)
+    monochromator_2theta_deg = models.FloatField(null=True, blank=True)
+    alpha_1_only = models.BooleanField(default=False)
+    slits = models.CharField(max_length=10, choices=Slits, default=Slits.FIXED)
+    calibration_days = models.PositiveIntegerField(
+        default=365, help_text="For how many days the scan of a standard is trusted."
+    )
+    changed_on = models.DateField(
+        null=True, blank=True, help_text="When tube, optics or alignment were last changed."
+    )
+    note = models.TextField(blank=True)
+    by = models.ForeignKey("accounts.User", models.PROTECT, related_name="+")
+    at = models.DateTimeField(auto_now_add=True)
+
+    class Meta:
+        ordering = ["name"]
+
+    def __str__(self) -> str:
+        """Give its name."""
+        return self.name
+
+
 class Pattern(AppendOnly):
     """A diffraction pattern of a sample, as it came."""
-
-    class Radiation(models.TextChoices):
-        """Tubes in use."""
-
-        CU = "cu", "Cu Kα"
-        CO = "co", "Co Kα"
-        MO = "mo", "Mo Kα"
-        CR = "cr", "Cr Kα"
-        FE = "fe", "Fe Kα"
 
     sample = models.ForeignKey(Sample, models.PROTECT, null=True, blank=True, related_name="+")
     receipt = models.ForeignKey(Receipt, models.PROTECT, related_name="+")
@@ -74,6 +109,10 @@ class Pattern(AppendOnly):
         null=True, blank=True, help_text="Angle of a monochromator behind the specimen; none if empty."
     )
     alpha_1_only = models.BooleanField(default=False)
+    diffractometer = models.ForeignKey(
+        Diffractometer, models.PROTECT, null=True, blank=True, related_name="patterns"
+    )
+    slits = models.CharField(max_length=10, choices=Slits, default=Slits.FIXED)
     facts = models.JSONField(
         default=dict, blank=True, help_text="Points, range, step, header and remarks, as read at arrival."
     )
@@ -107,6 +146,23 @@ class Pattern(AppendOnly):
     def __str__(self) -> str:
         """Give the name of its file."""
         return self.receipt.name
+
+
+class Calibration(AppendOnly):
+    """The line shape of an instrument, from the scan of a standard; the latest of a tube counts."""
+
+    diffractometer = models.ForeignKey(Diffractometer, models.PROTECT, related_name="calibrations")
+    pattern = models.ForeignKey(Pattern, models.PROTECT, related_name="calibrations")
+    run = models.OneToOneField(Run, models.PROTECT, related_name="+")
+    phase = models.CharField(max_length=40)
+    measured_on = models.DateField()
+    optics = models.JSONField(help_text="U, V, W, X, Y in degrees, and the axial opening.")
+    widths_deg = models.JSONField(help_text="Full width at half maximum, by angle.")
+    GoF = models.FloatField()
+    flags = models.JSONField(default=list, blank=True)
+
+    class Meta:
+        ordering = ["measured_on", "pk"]
 
 
 class Fit(AppendOnly):

@@ -1,6 +1,8 @@
 """Which phases a specimen is likely to hold, from what its cell was built of."""
 
+import datetime as dt
 from collections.abc import Iterable
+from typing import Literal
 
 MOST = 8
 
@@ -19,6 +21,17 @@ LIKELY: tuple[tuple[str, frozenset[str]], ...] = (
     ("akaganeite", frozenset({"Cl"})),
     ("graphite", frozenset({"C"})),
 )
+# What a gas electrode of manganese oxide or nickel on carbon may hold (common practice, no source)
+LIKELY_IN_AIR_ELECTRODE: tuple[tuple[str, frozenset[str]], ...] = (
+    ("graphite", frozenset()),
+    ("pyrolusite", frozenset({"Mn"})),
+    ("nickel", frozenset()),
+    ("potassium-carbonate", frozenset()),
+    ("bunsenite", frozenset({"Ni"})),
+    ("nickel-hydroxide", frozenset({"Ni"})),
+    ("silver", frozenset({"Ag"})),
+    ("kalicinite", frozenset()),
+)
 NEEDS = {
     "akaganeite": "Cl", "sylvite": "Cl", "green-rust-chloride": "Cl", "mackinawite": "S", "troilite": "S",
     "greigite": "S", "bismuth": "Bi", "bismite": "Bi", "bismuthinite": "Bi", "sphalerite": "Zn",
@@ -33,8 +46,9 @@ def likely_phases(
     rinsed: bool | None = None,
     standard: str = "",
     standing_discharged: bool = False,
+    air_electrode: bool = False,
 ) -> tuple[str, ...]:
-    """Offer at most eight phases for a dissected iron electrode.
+    """Offer at most eight phases for a dissected electrode.
 
     Parameters
     ----------
@@ -46,12 +60,15 @@ def likely_phases(
         Key of an internal standard; it takes a place.
     standing_discharged : bool
         A discharged electrode may hold poorly ordered FeOOH.
+    air_electrode : bool
+        The specimen is of the air electrode, not of the iron electrode.
     """
     there = set(elements)
-    wanted = [p for p, needs in LIKELY if not needs or needs & there]
+    known = LIKELY_IN_AIR_ELECTRODE if air_electrode else LIKELY
+    wanted = [p for p, needs in known if not needs or needs & there]
     if rinsed:
         wanted = [p for p in wanted if p != "potassium-carbonate"]
-    if standing_discharged:
+    if standing_discharged and not air_electrode:
         wanted.insert(3, "feroxyhyte")
     room = MOST - bool(standard)
     return (*wanted[:room], standard) if standard else tuple(wanted[:MOST])
@@ -65,5 +82,35 @@ def out_of_recipe(phases: Iterable[str], elements: Iterable[str]) -> list[str]:
 
 # A person may accept a result with these remarks only with a word on why.
 ASK_WHY = frozenset(
-    {"ANODE_MISMATCH", "BRINDLEY_OUT", "EXT_AMBIGUOUS_PHASE", "AMORPHOUS_NEGATIVE", "DIFFERS"}
+    {
+        "ANODE_MISMATCH",
+        "SLITS_MISMATCH",
+        "BRINDLEY_OUT",
+        "EXT_AMBIGUOUS_PHASE",
+        "AMORPHOUS_NEGATIVE",
+        "DIFFERS",
+    }
 )
+
+
+def standing_of(
+    calibrated_on: dt.date | None, changed_on: dt.date | None, day: dt.date, days: int
+) -> Literal["none", "changed", "old", "stands"]:
+    """Say whether the calibration of an instrument holds on a day.
+
+    Parameters
+    ----------
+    calibrated_on : date or None
+        When the standard was scanned.
+    changed_on : date or None
+        When tube, optics or alignment were last changed; a scan of the same day is taken as made after it.
+    day : date
+        When the specimen was measured.
+    days : int
+        For how long a calibration is trusted, before and after its day.
+    """
+    if calibrated_on is None:
+        return "none"
+    if changed_on is not None and calibrated_on < changed_on <= day:
+        return "changed"
+    return "old" if abs((day - calibrated_on).days) > days else "stands"

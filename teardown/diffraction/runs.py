@@ -1,12 +1,14 @@
 """Ask for fits, and tell which of a pattern's or sample's results stands."""
 
+import datetime as dt
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 from django.db.models import Q
 
-from teardown.cells.models import Material, RecipePart
-from teardown.diffraction.models import Fit, Pattern, Review
+from teardown.cells.models import Material, RecipePart, Test
+from teardown.diffraction.models import Calibration, Diffractometer, Fit, Pattern, Review
+from teardown.diffraction.rules import standing_of
 from teardown.dissection.models import Sample
 from teardown.files.models import Run, StoredFile
 from teardown.files.runs import ask
@@ -23,6 +25,15 @@ def elements_of(sample: Sample | None) -> tuple[str, ...]:
     return tuple(dict.fromkeys(element for row in named for element in row))
 
 
+def stopped_discharged(sample: Sample | None) -> bool:
+    """Say whether the last test of a sample's cell ended discharged."""
+    part = sample.origin if sample else None
+    if part is None:
+        return False
+    last = Test.objects.filter(cell=part.dissection.cell_id).order_by("-number").first()
+    return last is not None and last.state_at_stop == "discharged"
+
+
 def ask_fit(pattern: Pattern, phases: Sequence[str], *, by: Any, **more: Any) -> Run:
     """Ask for a pattern to be fitted, inside the deed's transaction."""
     asked: dict[str, Any] = {"phases": list(phases), "radiation": pattern.radiation}
@@ -34,11 +45,62 @@ def ask_fit(pattern: Pattern, phases: Sequence[str], *, by: Any, **more: Any) ->
         asked["monochromator_2theta_deg"] = pattern.monochromator_2theta_deg
     if pattern.alpha_1_only:
         asked["alpha_1_only"] = True
+    if pattern.slits != "fixed":
+        asked["slits"] = pattern.slits
+    if pattern.diffractometer is not None:
+        asked["instrument"] = calibration_for(pattern.diffractometer, pattern)
     run = ask(
         "diffraction.fit",
         subject=pattern,
         by=by,
         settings_=asked | {k: v for k, v in more.items() if v is not None},
+        inputs={"pattern": pattern.receipt.file},
+    )
+    ring_on_commit(run)
+    return run
+
+
+def day_of(pattern: Pattern) -> dt.date:
+    """Give the day on which a pattern was measured, else that on which it came."""
+    return pattern.measured_on or pattern.at.date()
+
+
+def calibration_for(instrument: Diffractometer, pattern: Pattern) -> dict[str, Any]:
+    """Give the line shape that an instrument had for a pattern, and how far it is to be trusted.
+
+    The scan nearest in time counts, of those since the last change where the pattern came after that.
+    """
+    day, changed = day_of(pattern), instrument.changed_on
+    known = list(Calibration.objects.filter(diffractometer=instrument, pattern__radiation=pattern.radiation))
+    since = [c for c in known if changed is None or (c.measured_on >= changed) == (day >= changed)]
+    best = min(since or known, key=lambda c: (abs((day - c.measured_on).days), -c.pk), default=None)
+    on = best.measured_on if best else None
+    standing = standing_of(on, changed, day, instrument.calibration_days)
+    said: dict[str, Any] = {"name": instrument.name, "standing": standing}
+    if best is None:
+        return said
+    said |= {"calibration": best.pk, "calibrated_on": best.measured_on.isoformat()}
+    said |= {"trusted_days": instrument.calibration_days, "apart_days": abs((day - best.measured_on).days)}
+    if standing == "changed" and changed is not None:
+        return said | {"changed_on": changed.isoformat()}
+    return said | {"optics": best.optics}
+
+
+def ask_calibration(pattern: Pattern, phase: str, *, by: Any) -> Run:
+    """Ask for the line shape of a pattern's instrument to be taken from it, inside the deed's transaction."""
+    asked: dict[str, Any] = {
+        "phase": phase,
+        "radiation": pattern.radiation,
+        "slits": pattern.slits,
+        "alpha_1_only": pattern.alpha_1_only,
+        "monochromator_2theta_deg": pattern.monochromator_2theta_deg,
+        "measured_on": day_of(pattern),
+    }
+    run = ask(
+        "diffraction.calibrate",
+        subject=pattern,
+        by=by,
+        settings_=asked,
         inputs={"pattern": pattern.receipt.file},
     )
     ring_on_commit(run)

@@ -14,9 +14,19 @@ from teardown.diffraction import actions, dossier
 from teardown.diffraction.dossier.figures import View
 from teardown.diffraction.dossier.together import MOST
 from teardown.diffraction.filters import PatternFilter
-from teardown.diffraction.forms import AddForm, FitForm, FractionsForm, ReviewForm, ViewForm
-from teardown.diffraction.models import Fit, Pattern, of_cells
+from teardown.diffraction.forms import (
+    AddForm,
+    CalibrateForm,
+    DiffractometerChangeForm,
+    DiffractometerForm,
+    FitForm,
+    FractionsForm,
+    ReviewForm,
+    ViewForm,
+)
+from teardown.diffraction.models import Diffractometer, Fit, Pattern, of_cells
 from teardown.diffraction.runs import verdicts_on
+from teardown.records.models import StaleVersion
 
 PAGE = 40
 
@@ -81,7 +91,7 @@ def add(request: HttpRequest) -> HttpResponse:
 
 _ADDED = frozenset(
     {"file", "sample", "radiation", "preparation", "grain_um", "standard", "standard_fraction",
-     "monochromator_2theta_deg", "measured_on", "note"}
+     "monochromator_2theta_deg", "diffractometer", "slits", "measured_on", "note"}
 )  # fmt: skip
 
 
@@ -101,6 +111,7 @@ def _page(request: HttpRequest, one: Pattern, status: int = 200, **forms: Any) -
         "view_form": view_form,
         "fit_form": FitForm(initial=_first_choice(page)),
         "fractions_form": FractionsForm(),
+        "calibrate_form": CalibrateForm(),
         "refused": "",
     }
     return render(request, "diffraction/pattern.html", context | forms, status=status)
@@ -156,6 +167,60 @@ def fit(request: HttpRequest, pk: int) -> HttpResponse:
             messages.success(request, "The pattern is being fitted; what was found before stays.")
             return redirect("pattern", pk)
     return _page(request, one, 422, fit_form=form)
+
+
+@needs("patterns.add")
+def diffractometers(request: HttpRequest) -> HttpResponse:
+    """List the instruments with their calibrations; make a new one known."""
+    form = DiffractometerForm(request.POST or None)
+    if request.method == "POST" and form.is_valid():
+        try:
+            actions.add_diffractometer(by=request.user, **form.cleaned_data)
+        except ValidationError as error:
+            form.add_error(None, error.messages)
+        else:
+            messages.success(request, "It is known now. Scan a standard on it, and calibrate it with that.")
+            return redirect("diffractometers")
+    context = {"form": form, "change": DiffractometerChangeForm(), "rows": dossier.instruments()}
+    return render(request, "diffraction/diffractometers.html", context, status=422 if form.errors else 200)
+
+
+@require_POST
+@needs("patterns.add")
+def diffractometer_change(request: HttpRequest, pk: int) -> HttpResponse:
+    """Note that an instrument was changed."""
+    one = get_object_or_404(Diffractometer, pk=pk)
+    form = DiffractometerChangeForm(request.POST)
+    if not form.is_valid():
+        messages.error(request, "Say on which day it was changed, and what was changed.")
+        return redirect("diffractometers")
+    try:
+        actions.change_diffractometer(instrument=one, by=request.user, **form.cleaned_data)
+    except ValidationError as error:
+        messages.error(request, " ".join(error.messages))
+    except StaleVersion as error:
+        messages.error(request, str(error))
+    else:
+        messages.success(request, "Noted. Calibrate it anew before sizes are wanted.")
+    return redirect("diffractometers")
+
+
+@require_POST
+@needs("patterns.add")
+def calibrate(request: HttpRequest, pk: int) -> HttpResponse:
+    """Calibrate the instrument of a pattern with it."""
+    one = _find(request, pk)
+    form = CalibrateForm(request.POST)
+    if not form.is_valid():
+        messages.error(request, "Name the standard that the pattern is of.")
+        return redirect("pattern", pk)
+    try:
+        actions.calibrate(pattern=one, phase=form.cleaned_data["phase"], by=request.user)
+    except ValidationError as error:
+        messages.error(request, " ".join(error.messages))
+    else:
+        messages.success(request, "The widths of the instrument are being taken from this pattern.")
+    return redirect("pattern", pk)
 
 
 @require_POST

@@ -15,6 +15,7 @@ FUNCTIONS = {
     "imaging.electrode": "pooling of the samples of an electrode",
     "imaging.train": "learning of classes from strokes",
     "diffraction.fit": "fit of a pattern",
+    "diffraction.calibrate": "calibration of a diffractometer",
     "diffraction.external": "reading of an external refinement",
     "findings.balance": "balance of a cell",
 }

@@ -15,7 +15,7 @@ from PIL import Image
 from teardown.accounts.models import User
 from teardown.api.actions import issue_key
 from teardown.cells.actions import add_material, keep_study, show_import
-from teardown.diffraction.actions import add_pattern, give_fractions
+from teardown.diffraction.actions import add_diffractometer, add_pattern, give_fractions
 from teardown.diffraction.models import Fit
 from teardown.dissection import actions as bench
 from teardown.dissection.actions.older import show_older
@@ -123,7 +123,9 @@ def things(by: User) -> dict[str, dict[str, Any]]:
     token, _ = issue_key(user=by, name="notebook", by=by)
     fits = {name: {"pk": fit.pk} for name in ("fit", "fit_review", "fit_cif", "fit_curves")}
     fits |= {name: {"pk": again.pk} for name in ("micrographs_remeasured", "micrographs_remeasured_judge")}
+    diffractometer = add_diffractometer(name="a diffractometer", radiation="cu", by=by)
     return fits | {
+        "diffractometer_change": {"pk": diffractometer.pk},
         "patterns": {"pk": pattern.pk},
         "micrograph-sessions": {"pk": session.pk},
         "marks": {"kind": "micrograph", "pk": micrograph.pk},

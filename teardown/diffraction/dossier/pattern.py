@@ -9,7 +9,7 @@ from teardown.accounts.roles import may
 from teardown.diffraction.dossier.figures import View, figures_of, unpacked
 from teardown.diffraction.dossier.fractions import GroupLine, PhaseLine, group_lines, phase_lines
 from teardown.diffraction.models import Fit, Pattern, Review
-from teardown.diffraction.runs import standing, verdicts_on
+from teardown.diffraction.runs import calibration_for, standing, verdicts_on
 from teardown.files.models import Run
 from teardown.page.figures import Figure
 from teardown.page.typesetting import number
@@ -136,7 +136,9 @@ def fit_page(fit: Fit, user: Any, word: Review | None = None, stands: Fit | None
         lines=lines,
         groups=group_lines(fit),
         facts=tuple(_facts(fit)),
-        flags=tuple(sorted(fit.flags, key=lambda f: ("error", "warning", "info").index(f["level"]))),
+        flags=tuple(
+            sorted([*fit.flags, *_stale(fit)], key=lambda f: ("error", "warning", "info").index(f["level"]))
+        ),
         has_esd=any(line.esd for line in lines),
         has_corrected=any(line.corrected for line in lines),
         has_absolute=any(line.absolute for line in lines),
@@ -145,6 +147,27 @@ def fit_page(fit: Fit, user: Any, word: Review | None = None, stands: Fit | None
         may_review=may(user, "measures.review"),
         external=external,
     )
+
+
+def _stale(fit: Fit) -> list[dict[str, Any]]:
+    """Say where a result rests on an older phase table, or on an older calibration than there is now."""
+    said = []
+    edition, made_with = phase_table().version, {f.phase_table_version for f in fit.fractions.all()} - {""}
+    if made_with - {edition}:
+        older = ", ".join(sorted(made_with))
+        said.append(f"The phase table is at edition {edition} now; this rests on edition {older}.")
+    pattern = fit.pattern if fit.run.function == "diffraction.fit" else None
+    if pattern is not None and pattern.diffractometer is not None:
+        now = calibration_for(pattern.diffractometer, pattern)
+        if now.get("calibration") != (fit.run.settings.get("instrument") or {}).get("calibration"):
+            on = now.get("calibrated_on", "")
+            said.append(
+                f"{pattern.diffractometer} was calibrated on {on}; this rests on another calibration."
+            )
+    return [
+        {"code": "STALE", "level": "warning", "message": words, "where": "", "remedy": "Fit again."}
+        for words in said
+    ]
 
 
 def _missing(fit: Fit) -> tuple[tuple[str, str], ...]:
@@ -189,7 +212,11 @@ def _facts(fit: Fit) -> Any:
 def _about(pattern: Pattern) -> Any:
     """Give what is known of the pattern, as name and words."""
     facts = pattern.facts
+    if pattern.diffractometer is not None:
+        yield "instrument", pattern.diffractometer.name
     yield "tube", pattern.get_radiation_display()
+    if pattern.slits != "fixed":
+        yield "slit", pattern.get_slits_display()
     if facts.get("points"):
         yield "range", f"{facts['first_deg']:.1f}–{facts['last_deg']:.1f}°, step {facts['step_deg']:.3f}°"
     if pattern.preparation:

@@ -131,6 +131,8 @@ class Trial extends Picture {
     this.root.setAttribute("aria-busy", "false");
     if (found.refused) { told.textContent = found.refused; return; }
     const bounds = this.box(found.left, found.top, found.width, found.height);
+    this.crop = bounds;
+    this.frame.setBounds(bounds);
     this.classes?.remove();
     this.classes = this.L.imageOverlay(found.image, bounds, { pane: "classes", className: "tried-classes", interactive: false }).addTo(this.map);
     this.setOpacity();

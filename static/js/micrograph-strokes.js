@@ -2,7 +2,7 @@
 
 import { Picture } from "./micrograph-map.js";
 
-const COLOURS = { pore: "#0072B2", oxide: "#D55E00", metal: "#e8e8e8", "brighter than metal": "#F0E442" };
+const COLOURS = { pore: "#0072B2", oxide: "#D55E00", metal: "#8b8b8b", "brighter than metal": "#F0E442" };
 const APART_PX = 2;
 
 class Strokes extends Picture {
@@ -98,9 +98,11 @@ class Strokes extends Picture {
     for (const stroke of this.strokes) {
       const corners = stroke.points.map(([x, y]) => this.at(x, y));
       const width = Math.max(stroke.width_px * scale, 2);
-      const look = { color: COLOURS[stroke.class], weight: width, opacity: 0.75, lineCap: "round", interactive: false };
+      const look = { color: COLOURS[stroke.class], weight: width, opacity: 1, lineCap: "round", interactive: false };
+      // a dark edge keeps every colour apart from whatever it is drawn over
+      if (corners.length > 1) this.L.polyline(corners, { ...look, color: "#111", weight: width + 3, opacity: 0.9, smoothFactor: 0 }).addTo(this.group);
       const shape = corners.length > 1 ? this.L.polyline(corners, { ...look, smoothFactor: 0 })
-        : this.L.circleMarker(corners[0], { ...look, weight: 1, radius: Math.max(width / 2, 3), fill: true, fillOpacity: 0.75 });
+        : this.L.circleMarker(corners[0], { ...look, color: "#111", fillColor: COLOURS[stroke.class], weight: 1.5, radius: Math.max(width / 2, 3), fill: true, fillOpacity: 1 });
       shape.addTo(this.group);
     }
     if (!this.form) return;

@@ -18,6 +18,7 @@ TEXTS = (".txt", ".hdr")
 MOST_MEMBERS = 1000
 MOST_BYTES = 8 * 2**30
 LARGEST_TEXT = 200_000
+TELLING_TEXT = 20_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,13 +69,16 @@ def _wanted(name: str) -> bool:
 
 
 def plan(files: Sequence[File[Any]], *, sample: Sample | None = None) -> list[Planned]:
-    """Plan a drop: each picture with the sample whose code stands in its name, and the text beside it.
+    """Plan a drop: each picture with the sample whose code stands in its name, else in the text beside it.
 
     One query, however many files.
     """
     pictures = [file for file in files if not str(file.name).lower().endswith(TEXTS)]
     texts = {_stem(str(file.name)): _text(file) for file in files if str(file.name).lower().endswith(TEXTS)}
-    words = {str(file.name): _words(str(file.name)) for file in pictures}
+    words = {
+        str(file.name): _words(str(file.name)) + _words(texts.get(_stem(str(file.name)), "")[:TELLING_TEXT])
+        for file in pictures
+    }
     codes = {word for found in words.values() for word in found}
     known = {one.code.upper(): one for one in Sample.objects.filter(code__in=codes)} if sample is None else {}
     planned = []

@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from math import floor, log10
 from typing import Any
 
 from teardown.imaging.dossier.numbers import WORDS, count_levels, key_of
@@ -9,6 +10,7 @@ from teardown.imaging.models import FieldMeasure, HeldMeasure, Micrograph, Secti
 from teardown.imaging.rules import SOURCES
 from teardown.imaging.runs import standing, verdicts_on
 from teardown.imaging.store import changes_of
+from teardown.page.typesetting import number
 from teardown.science.estimate import Estimate
 
 CLASSES = ("pore", "oxide", "metal", "left out", "brighter than metal")
@@ -54,6 +56,15 @@ class Beside:
         if self.percent:
             return "points"
         return self.before.unit if self.before else ""
+
+    @property
+    def told(self) -> str:
+        """Give the difference in words: shares to a hundredth of a point, lengths to two figures."""
+        if self.difference is None:
+            return ""
+        size = abs(self.difference)
+        decimals = 2 if self.percent or size == 0 else max(1 - floor(log10(size)), 0)
+        return f"{number(self.difference, decimals)} {self.unit}"
 
     @property
     def beyond(self) -> bool:

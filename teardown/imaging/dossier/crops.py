@@ -163,7 +163,8 @@ def _percent(share: float | None) -> str:
 def _points(new: float | None, old: float | None) -> str:
     if new is None or old is None:
         return ""
-    return ("+" if new > old else "") + f"{number((new - old) * 100, 1)}"
+    points = round((new - old) * 100, 1)
+    return ("+" if points > 0 else "") + number(points, 1)
 
 
 def _address(labels: Any, *, hatched: bool) -> str:

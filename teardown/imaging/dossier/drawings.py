@@ -1,7 +1,8 @@
-"""Figures of one micrograph: greys with levels, rim thickness, layers below a face."""
+"""Figures of one micrograph: greys with levels, rim thickness, layers below a face, how pores are spread."""
 
 from teardown.imaging.models import SectionResult
 from teardown.page.figures import Axis, Curve, Figure, Rule
+from teardown.page.figures.description import Style
 
 
 def levels_figure(result: SectionResult) -> Figure | None:
@@ -69,3 +70,84 @@ def profile_figure(result: SectionResult) -> Figure | None:
             Curve("oxide", depths, [layer["oxide_fraction"] for layer in layers], style="oxide"),
         ),
     )
+
+
+def correlation_figure(result: SectionResult) -> Figure | None:
+    """Draw the two-point correlation of pore and metal, with where it levels off."""
+    found = result.sums.get("correlation") or {}
+    lags = found.get("lags_px") or []
+    shown = [(name, found[name]) for name in ("pore", "metal") if found.get(name)]
+    if not lags or not shown:
+        return None
+    size, unit = _scale(result)
+    places = [lag * size for lag in lags]
+    ranges = {name: one["range_px"] * size for name, one in shown if one.get("range_px") is not None}
+    told = ", ".join(f"{name} {reach:.2g} {unit}" for name, reach in ranges.items())
+    return Figure(
+        title="Two-point correlation",
+        description=f"Chance that two points a distance apart lie in one class; level beyond {told}."
+        if told
+        else "Chance that two points a distance apart lie in one class.",
+        x=Axis(f"distance, {unit}", low=0),
+        y=Axis("chance that both lie in the class", percent=True, low=0),
+        curves=tuple(Curve(name, places, one["chance"], style=_style(name)) for name, one in shown),
+        rules=tuple(Rule(reach, f"range of {name}", "x") for name, reach in ranges.items()),
+    )
+
+
+def chords_figure(result: SectionResult) -> Figure | None:
+    """Draw how long the chords of pore and metal are, along rows and columns."""
+    found = result.sums.get("chords") or {}
+    shown = [(name, found[name]) for name in ("pore", "metal") if (found.get(name) or {}).get("n")]
+    if not shown:
+        return None
+    size, unit = _scale(result)
+    step = found["step_px"] * size
+    last = max(n for _, one in shown for n, count in enumerate(one["counts"]) if count) + 2
+    curves = []
+    for name, one in shown:
+        counts = [*one["counts"], 0, 0][:last]
+        shares = [count / one["n"] for count in counts]
+        curves.append(Curve(name, [k * step for k in range(last)], shares, kind="steps", style=_style(name)))
+    means = [
+        Rule(one["mean_px"] * size, f"mean of {name}", "x")
+        for name, one in shown
+        if one["mean_px"] is not None
+    ]
+    return Figure(
+        title="Chords of pore and metal",
+        description=f"Lengths of runs along rows and columns in steps of {step:.2g} {unit}.",
+        x=Axis(f"length, {unit}", low=0),
+        y=Axis("share of the chords", percent=True, low=0),
+        curves=tuple(curves),
+        rules=tuple(means),
+    )
+
+
+def openings_figure(result: SectionResult) -> Figure | None:
+    """Draw what share of pore lies in openings smaller than a diameter: its granulometry."""
+    found = result.sums.get("openings") or {}
+    sizes, passed = found.get("sizes_px") or [], found.get("passed") or []
+    if len(sizes) < 2 or len(sizes) != len(passed):
+        return None
+    size, unit = _scale(result)
+    middle = (result.sums.get("pore_openings") or {}).get("d50_px")
+    return Figure(
+        title="Openings of the pores",
+        description=f"Half of the pore lies in openings below {middle * size:.2g} {unit}."
+        if middle
+        else "Share of the pore in openings below a diameter.",
+        x=Axis(f"diameter of the disc, {unit}", low=0),
+        y=Axis("share of the pore in smaller openings", percent=True, low=0, high=1),
+        curves=(Curve("", [one * size for one in sizes], passed, style="pore"),),
+        rules=(Rule(middle * size, "half", "x"),) if middle else (),
+    )
+
+
+def _scale(result: SectionResult) -> tuple[float, str]:
+    size = result.sums.get("pixel_size_um")
+    return (size, "µm") if size else (1.0, "px")
+
+
+def _style(name: str) -> Style:
+    return "pore" if name == "pore" else "metal"

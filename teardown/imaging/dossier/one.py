@@ -9,8 +9,16 @@ from django.db.models import QuerySet, Subquery
 from teardown.accounts.roles import may
 from teardown.dissection.models import Sample
 from teardown.files.models import Run
+from teardown.imaging.dossier.comparing import measures_of
 from teardown.imaging.dossier.counts import SampleCount, ShownCount, counts_of, sample_counts_of
-from teardown.imaging.dossier.drawings import levels_figure, profile_figure, rims_figure
+from teardown.imaging.dossier.drawings import (
+    chords_figure,
+    correlation_figure,
+    levels_figure,
+    openings_figure,
+    profile_figure,
+    rims_figure,
+)
 from teardown.imaging.dossier.numbers import (
     HEADLINE,
     SAMPLING,
@@ -64,20 +72,27 @@ class MicrographPage:
     others: tuple[Shown, ...]
     flags: tuple[dict[str, Any], ...]
     sampling: tuple[dict[str, Any], ...]
-    levels: Figure | None
     pending: Run | None
     past: tuple[PastRun, ...]
     counts: tuple[ShownCount, ...]
     sample_counts: tuple[SampleCount, ...]
-    rims: Figure | None
+    figures: tuple[tuple[Figure, str], ...]
+    patches: str
     near: tuple[tuple[str, float], ...]
-    profile: Figure | None
     pooled: "Pool | None"
     electrode: "Pool | None"
     scale_levels: int
     may_add: bool
     may_review: bool
     may_measure: bool
+
+    @property
+    def newer(self) -> tuple[PastRun, ...]:
+        """Give the results that came after the standing one and that nobody has judged."""
+        if self.result is None:
+            return ()
+        waiting = ("proposed", "held for comparison")
+        return tuple(one for one in self.past if one.run.pk > self.result.run_id and one.status in waiting)
 
     @property
     def bright(self) -> bool:
@@ -106,18 +121,10 @@ def page_of(micrograph: Micrograph, user: Any) -> MicrographPage:
     sample = tied.sample if tied else None
     result = standing([micrograph]).get(micrograph.pk)
     results = list(micrograph.results.select_related("run__asked_by").order_by("-pk"))
-    rows = FieldMeasure.objects.filter(run__in=[one.run_id for one in results])
-    by_run: dict[int, list[FieldMeasure]] = {}
-    for row in rows:
-        by_run.setdefault(row.run_id, []).append(row)
+    by_run = {run: list(rows.values()) for run, rows in measures_of(results).items()}
     shown = shown_of(by_run.get(result.run_id, []), result) if result else []
     flags = list(result.flags) if result else []
-    pending = (
-        Run.objects.filter(subject=f"imaging.micrograph:{micrograph.pk}")
-        .exclude(state=Run.State.DONE)
-        .order_by("-pk")
-        .first()
-    )
+    pending = _pending(micrograph)
     pooled, electrode = _pools(sample)
     past = _past(results, by_run, result)
     return MicrographPage(
@@ -134,14 +141,13 @@ def page_of(micrograph: Micrograph, user: Any) -> MicrographPage:
         others=tuple(one for key, one in shown if key not in HEADLINE),
         flags=tuple(flag for flag in flags if flag["code"] not in SAMPLING),
         sampling=tuple(flag for flag in flags if flag["code"] in SAMPLING),
-        levels=levels_figure(result) if result else None,
         pending=pending,
         past=past,
         counts=counts_of(micrograph),
         sample_counts=sample_counts_of(sample),
-        rims=rims_figure(result) if result else None,
+        figures=_figures(result) if result else (),
+        patches=_patches(result) if result else "",
         near=tuple((result.sums.get("near_coverage") or {}).items()) if result else (),
-        profile=profile_figure(result) if result else None,
         pooled=pooled,
         electrode=electrode,
         scale_levels=count_levels(micrograph.width_px, micrograph.height_px),
@@ -149,6 +155,48 @@ def page_of(micrograph: Micrograph, user: Any) -> MicrographPage:
         may_review=may(user, "measures.review"),
         may_measure=may(user, "measures.run"),
     )
+
+
+def _figures(result: SectionResult) -> tuple[tuple[Figure, str], ...]:
+    """Give the figures that the result has data for, each with its caption."""
+    drawn = (
+        (profile_figure(result), "In ten layers of equal depth below the drawn face."),
+        (rims_figure(result), "Apparent: sections cut rims askew. Only the mean has a correction."),
+        (
+            levels_figure(result),
+            "Greys after the uneven field was divided out and noise calmed, with the class levels.",
+        ),
+        (
+            correlation_figure(result),
+            "From the middle of the field. It begins at the class’s share and ends at its square; where it "
+            "levels off, the places no longer know of each other.",
+        ),
+        (chords_figure(result), "Along rows and columns; chords that the picture’s rim cuts are left out."),
+        (
+            openings_figure(result),
+            "By openings with discs: what a disc of this diameter no longer fits into.",
+        ),
+    )
+    return tuple((figure, caption) for figure, caption in drawn if figure is not None)
+
+
+def _patches(result: SectionResult) -> str:
+    """Say how many independent patches the field holds: its area over the integral range of porosity."""
+    reach = result.sums.get("integral_range_px") or 0.0
+    area = result.sums.get("area_px") or 0
+    if reach <= 0 or not area:
+        return ""
+    size = result.sums.get("pixel_size_um")
+    words = f"{reach * size**2:.2g} µm²" if size else f"{reach:.0f} px"
+    return f"The integral range of porosity is {words}; the field holds {area / reach:.0f} such patches."
+
+
+def _pending(micrograph: Micrograph) -> Run | None:
+    """Give the run that is waited for, or the latest one if it failed."""
+    runs = list(Run.objects.filter(subject=f"imaging.micrograph:{micrograph.pk}").order_by("-pk")[:20])
+    unfinished = (Run.State.QUEUED, Run.State.RUNNING)
+    waited = next((run for run in runs if run.state in unfinished), None)
+    return waited or next((run for run in runs[:1] if run.state == Run.State.FAILED), None)
 
 
 def _past(

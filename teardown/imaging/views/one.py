@@ -48,7 +48,10 @@ def micrograph(request: HttpRequest, pk: int) -> HttpResponse:
 def measured(request: HttpRequest, pk: int) -> HttpResponse:
     """Give the numbers alone: asked again while the work goes on."""
     page = dossier.page_of(find(request, pk), request.user)
-    return render(request, "imaging/_measured.html", {"page": page})
+    answer = render(request, "imaging/_measured.html", {"page": page})
+    if request.headers.get("HX-Request") and (page.pending is None or page.pending.state == "failed"):
+        answer["HX-Refresh"] = "true"  # the classes over the picture and the history follow the new result
+    return answer
 
 
 @require_POST

@@ -17,8 +17,8 @@ class Command(BaseCommand):
 
     help = (
         "Bring every micrograph of a folder. A picture belongs to the sample whose code stands in its name "
-        "or in the text file beside it; without --apply it is only said what would be done. Pictures that are "
-        "here already are recognised by their bytes. Ends with 2 where a file is refused."
+        "or in the text file beside it; without --apply it is only said what would be done. Pictures that "
+        "are here already are recognised by their bytes. Ends with 2 where a file is refused."
     )
 
     def add_arguments(self, parser: ArgumentParser) -> None:

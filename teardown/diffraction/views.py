@@ -7,6 +7,7 @@ from django.core.exceptions import ValidationError
 from django.core.paginator import Paginator
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.utils import timezone
 from django.views.decorators.http import require_POST, require_safe
 
 from teardown.accounts.roles import may, needs
@@ -181,7 +182,11 @@ def diffractometers(request: HttpRequest) -> HttpResponse:
         else:
             messages.success(request, "It is known now. Scan a standard on it, and calibrate it with that.")
             return redirect("diffractometers")
-    context = {"form": form, "change": DiffractometerChangeForm(), "rows": dossier.instruments()}
+    context = {
+        "form": form,
+        "change": DiffractometerChangeForm(),
+        "rows": dossier.instruments(timezone.localdate()),
+    }
     return render(request, "diffraction/diffractometers.html", context, status=422 if form.errors else 200)
 
 

@@ -4,6 +4,7 @@ import datetime as dt
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
+from django.db import models
 from django.db.models import Q
 
 from teardown.cells.models import Material, RecipePart, Test
@@ -140,6 +141,33 @@ def standing(patterns: Iterable[Pattern]) -> dict[int, Fit]:
             if verdict == wanted and fit.pattern_id is not None:
                 found[fit.pattern_id] = fit
     return found
+
+
+def results(seen: models.QuerySet[Fit]) -> tuple[list[int], list[int]]:
+    """Choose of all results those that may stand side by side, and of these the current ones.
+
+    Of each pattern, and of each sample without one, the latest fit made here and the latest result from
+    elsewhere are told, accepted ones before others, rejected ones never. Current is one of them for each
+    pattern; a result given for the sample as a whole is current instead of those of its patterns where it
+    alone is accepted, or where they are none. Two queries, however many.
+    """
+    rows = list(seen.order_by("pk").values("pk", "pattern", "sample", "pattern__sample", "run__function"))
+    words = {k: word.verdict for k, word in verdicts_on(row["pk"] for row in rows).items()}
+    told: dict[Any, int] = {}
+    best: dict[Any, int] = {}
+    for wanted in ("", Review.Verdict.ACCEPT):
+        for row in rows:
+            if words.get(row["pk"], "") == wanted:
+                of = ("pattern", row["pattern"]) if row["pattern"] else ("sample", row["sample"])
+                told[of, row["run__function"]] = row["pk"]
+                best[of] = row["pk"]
+    sample_of = {row["pattern"]: row["pattern__sample"] for row in rows if row["pattern"]}
+    for of in [of for of in best if of[0] == "sample"]:
+        rivals = [key for key in best if key[0] == "pattern" and sample_of[key[1]] == of[1]]
+        alone = words.get(best[of]) and not any(words.get(best[key]) for key in rivals)
+        for key in rivals if alone else [of] if rivals else []:
+            del best[key]
+    return sorted(told.values()), sorted(best.values())
 
 
 def fits_of(sample: Sample) -> list[Fit]:

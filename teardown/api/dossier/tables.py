@@ -10,8 +10,8 @@ from django.db.models.functions import Coalesce
 from teardown.accounts.models import User
 from teardown.cells.models import Cell, Test
 from teardown.cycling.models import TestSummary
-from teardown.diffraction.models import Pattern, PhaseFraction
-from teardown.diffraction.runs import standing as standing_fits
+from teardown.diffraction.models import Fit, PhaseFraction, of_cells
+from teardown.diffraction.runs import results
 from teardown.dissection.models import Entry
 from teardown.findings.models import Judgement, ModeAssignment
 from teardown.imaging.models import FieldMeasure, Micrograph, Review, Tie
@@ -105,12 +105,24 @@ def _measures(user: User) -> QuerySet[Any]:
 
 
 def _phases(user: User) -> QuerySet[Any]:
-    seen = Pattern.objects.visible_to(user)
-    fits = [fit.pk for fit in standing_fits(seen).values()]
+    seen = Fit.objects.all()
+    if not user.may("cells.see_open"):
+        cells = Cell.objects.visible_to(user)
+        seen = seen.filter(of_cells(cells) | of_cells(cells, "pattern__sample"))
+    told, current = results(seen)
     return (
-        PhaseFraction.objects.filter(fit__in=fits)
-        .annotate(cell_code=_cell_of("fit__pattern__sample"))
-        .order_by("fit__pattern", "pk")
+        PhaseFraction.objects.filter(fit__in=told)
+        .annotate(
+            cell_code=Coalesce(_cell_of("fit__pattern__sample"), _cell_of("fit__sample")),
+            sample_code=Coalesce("fit__pattern__sample__code", "fit__sample__code"),
+            current=Case(When(fit__in=current, then=True), default=False, output_field=BooleanField()),
+            external=Case(
+                When(fit__run__function="diffraction.external", then=True),
+                default=False,
+                output_field=BooleanField(),
+            ),
+        )
+        .order_by("sample_code", "fit__pattern", "pk")
     )
 
 
@@ -219,11 +231,11 @@ TABLES: dict[str, Table] = {
         ),
         Table(
             "phase_fractions",
-            "The standing phase fractions of each pattern.",
+            "Phase fractions fitted here and brought from elsewhere; one result of a specimen is current.",
             _columns(
                 Column("cell", "cell_code"),
-                Column("sample", "fit__pattern__sample__code"),
-                Column("pattern", "fit__pattern_id"),
+                Column("sample", "sample_code"),
+                Column("pattern", "fit__pattern_id", words="empty where the result came without one"),
                 Column("radiation", "fit__pattern__radiation"),
                 Column("phase", "phase"),
                 Column("weight_fraction", "weight_fraction", "1"),
@@ -232,6 +244,9 @@ TABLES: dict[str, Table] = {
                 Column("below_limit", "below_limit", words="the fraction is a limit: less than this"),
                 Column("Rwp", "fit__Rwp"),
                 Column("GoF", "fit__GoF"),
+                Column("current", "current", words="this result counts; others stand beside it"),
+                Column("external", "external", words="refined elsewhere, not recalculated here"),
+                Column("source", "fit__source", words="who or what refined it elsewhere"),
                 Column("run", "fit__run_id"),
                 Column("version", "fit__run__function_version"),
             ),

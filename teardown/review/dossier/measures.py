@@ -178,7 +178,8 @@ def fits_of(cell: int) -> list[ShownFit]:
     )
     verdicts = dict(FitReview.objects.filter(fit__in=fits).order_by("pk").values_list("fit", "verdict"))
     shown, seen = [], set()
-    for fit in fits:
+    accept = FitReview.Verdict.ACCEPT
+    for fit in sorted(fits, key=lambda f: (verdicts.get(f.pk) == accept, f.pk), reverse=True):
         of = fit.pattern_id or f"sample {fit.sample_id}"
         verdict = verdicts.get(fit.pk, "")
         if verdict == FitReview.Verdict.REJECT or of in seen:

@@ -9,6 +9,9 @@ from numpy.typing import NDArray
 from teardown.science.stereology.edges import Relief, flatness
 from teardown.science.stereology.noise import Grey, Mask
 
+# in squared blurs, and as a share of a body's pixels
+SMALL_BODY, LEVEL_GROUND = 50.0, 0.6
+
 
 @dataclass(frozen=True, slots=True)
 class Strictness:
@@ -69,6 +72,23 @@ def good_bodies(
     """Decide, for each body, whether it is matter."""
     good = core & (level >= np.maximum(tests.level_share * area, 3))
     return np.asarray(good & (area >= tests.least_area * sigma**2))
+
+
+def surely_oxide(
+    area: NDArray[np.int64], level: NDArray[np.int64], good: NDArray[np.bool_], sigma: float, *, told: bool
+) -> bool:
+    """Tell whether what passed as oxide over the whole picture may be called so.
+
+    Clefts between grains and noise on blurred edges pass now and then, as small bodies with little level
+    ground; where no plateau told the oxide's grey (``told``), nothing else is ever left. On oxide-free
+    phantoms the mean body was below 45 squared blurs, on phantoms with a tenth of the metal covered above 75.
+    """
+    count = int(np.count_nonzero(good))
+    if not count or not told:
+        return False
+    whole = float(area[good].sum())
+    small = whole / count < SMALL_BODY * sigma**2
+    return not (small and float(level[good].sum()) < LEVEL_GROUND * whole)
 
 
 def erode(mask: Mask, reach: float, *, closed: bool = True) -> Mask:

@@ -1,6 +1,6 @@
 """One field of view, from greys to numbers."""
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from math import hypot
 
 import numpy as np
@@ -9,8 +9,10 @@ from numpy.typing import NDArray
 from teardown.science.errors import MeasurementError, Remark
 from teardown.science.estimate import Estimate
 from teardown.science.stereology.classes import Levels
+from teardown.science.stereology.edge_shapes import edge_shape
+from teardown.science.stereology.edges import Relief
 from teardown.science.stereology.evening import Evened, Known
-from teardown.science.stereology.flags import Facts, raise_flags
+from teardown.science.stereology.flags import Facts, hidden_film, raise_flags
 from teardown.science.stereology.interfaces import Sums, add_up
 from teardown.science.stereology.levels import LevelSearch, find_levels, with_levels
 from teardown.science.stereology.light import Light
@@ -20,7 +22,7 @@ from teardown.science.stereology.pooling import FieldSummary
 from teardown.science.stereology.ratios import BY_KEY, Parts, parts_of
 from teardown.science.stereology.rims import GAPS_UM, Thickness, sizes_at
 from teardown.science.stereology.sampling import RatioError, ratio_error
-from teardown.science.stereology.segmentation import Segmentation
+from teardown.science.stereology.segmentation import Segmentation, place_of
 from teardown.science.stereology.sensitivity import Sensitivity, threshold_sensitivity
 from teardown.science.stereology.settings import VERSION, Settings
 from teardown.science.stereology.shading import Gain
@@ -179,7 +181,7 @@ def measure_source(
             tile_px=tile_px,
             largest_whole=largest_whole,
         )
-        doubt = _doubt(evened, search, settings)
+        doubt = _doubt(evened, search, settings, sure=cut.as_read is None)
     else:
         search, cut, doubt = read_trained(evened, trained, settings, see=light.see(source), tile_px=tile_px)
     return _result(evened, search, cut, doubt, light, pixel_size_um, settings, trained)
@@ -192,7 +194,7 @@ def _search(evened: Evened, levels: Levels | None, settings: Settings) -> LevelS
     return find_levels(calm, mask, edge_sigma_px=settings.edge_sigma_px)
 
 
-def _doubt(evened: Evened, search: LevelSearch, settings: Settings) -> Sensitivity:
+def _doubt(evened: Evened, search: LevelSearch, settings: Settings, *, sure: bool) -> Sensitivity:
     if not settings.sensitivity:
         return Sensitivity({}, {})
     middle = middle_window(evened.source)
@@ -202,6 +204,7 @@ def _doubt(evened: Evened, search: LevelSearch, settings: Settings) -> Sensitivi
         search.edge_sigma_px,
         settings.strictness,
         evened.source.valid(middle),
+        sure=sure,
     )
 
 
@@ -234,11 +237,19 @@ def _result(
     middle = middle_window(evened.source)
     structure = structure_of(np.array(labels[middle.at]))
     closely = Window(0, labels.shape[0], 0, labels.shape[1]) if labels.size <= LARGEST_WHOLE else middle
+    calm, near_labels = evened.calm(closely), np.array(labels[closely.at])
+    edges = None
+    if trained is None:
+        place = place_of(calm, search.levels)
+        relief = Relief.of(calm)
+        edges = edge_shape(place, relief, search.levels.contrast, search.edge_sigma_px, near_labels)
+    bound = None if cut.as_read is None else parts_of(cut.as_read, outline)
+    estimates = _bounded_above(estimates, bound, unseen=hidden_film(edges))
     facts = Facts(
         white=light.white,
         black=light.black,
-        calm=evened.calm(closely),
-        labels=np.array(labels[closely.at]),
+        calm=calm,
+        labels=near_labels,
         gain=evened.gain,
         noise=evened.noise,
         search=search,
@@ -251,6 +262,8 @@ def _result(
         rims=rims,
         near=near,
         trained=None if trained is None else trained.accuracy,
+        edges=edges,
+        as_read=None if bound is None else bound["oxide_coverage"].value,
     )
 
     def in_units(values: dict[str, float]) -> dict[str, float]:
@@ -284,6 +297,24 @@ def _result(
         settings=settings,
         trained=None if trained is None else trained.digest,
     )
+
+
+def _bounded_above(
+    estimates: dict[str, Estimate], bound: dict[str, Parts] | None, *, unseen: bool
+) -> dict[str, Estimate]:
+    """Widen intervals upward by what was seen and not called oxide, and by films that cannot be seen."""
+    wider = dict(estimates)
+    for key in ("oxide_fraction", "oxide_share_of_solid", "oxide_coverage", "wetted_oxide_share"):
+        if key not in wider:
+            continue
+        high = wider[key].high
+        part = bound[key].value if bound else None
+        if part is not None:
+            high = max(high, min(part + wider[key].half_width, 1.0))
+        if unseen and key in ("oxide_coverage", "wetted_oxide_share"):
+            high = 1.0
+        wider[key] = replace(wider[key], high=high)
+    return wider
 
 
 def detection_limit(search: LevelSearch, cut: Segmentation, settings: Settings) -> float:

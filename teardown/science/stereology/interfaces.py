@@ -99,10 +99,11 @@ def add_up(parts: Sequence[Sums]) -> Sums:
     return total
 
 
-def count_window(view: NDArray[np.uint8], rows: slice, columns: slice) -> Sums:
+def count_window(view: NDArray[np.uint8], rows: slice, columns: slice, *, directions: int = 8) -> Sums:
     """Count a window of a map: its pixels, and the pairs whose first pixel lies in it."""
     below = view[rows.start :]
-    return _count(below, (rows.stop - rows.start, columns.stop - columns.start), columns.start)
+    core = rows.stop - rows.start, columns.stop - columns.start
+    return _count(below, core, columns.start, directions=directions)
 
 
 def tile_sums(labels: NDArray[np.uint8], size: int = 512, *, rows: int | None = None) -> list[Sums]:

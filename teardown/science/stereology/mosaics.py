@@ -24,10 +24,12 @@ from teardown.science.stereology.bodies import (
     good_bodies,
     level_pixels,
     number_bodies,
+    surely_oxide,
 )
 from teardown.science.stereology.classes import EXCLUDED, Levels
 from teardown.science.stereology.edges import Relief, false_rim_width
 from teardown.science.stereology.evening import Evened
+from teardown.science.stereology.interfaces import Sums, add_up, count_window
 from teardown.science.stereology.noise import Grey
 from teardown.science.stereology.segmentation import (
     FirstLook,
@@ -103,7 +105,7 @@ def segment_any_size(
         seams.append(seam)
         unresolved, inside = unresolved + pinched, inside + counted
         release(waiting)
-    good = _decide(tiles, facts, seams, sigma, tests)
+    good, sure = _decide(tiles, facts, seams, sigma, tests, told=levels.source != "prior")
     for tile, wanted in zip(tiles, good, strict=True):
         codes = waiting[tile.at]
         kept = (codes & _KEPT) > 0
@@ -111,12 +113,22 @@ def segment_any_size(
         waiting[tile.at] = np.where(wanted[parts], codes, codes & ~np.uint8(_KEPT))
         release(waiting)
     labels = label_map(shape)
+    as_read: list[Sums] = []
     for tile in tiles:
-        labels[tile.at] = _second_round(evened, tile, levels, sigma, tests, waiting)
+        labels[tile.at] = _second_round(
+            evened, tile, levels, sigma, tests, waiting, None if sure else as_read
+        )
         release(waiting)
         release(labels)
     band = false_rim_width(levels.lower_place, levels.upper_place, sigma)
-    return Segmentation(labels, levels.lower_place, levels.upper_place, band, unresolved / max(inside, 1))
+    return Segmentation(
+        labels,
+        levels.lower_place,
+        levels.upper_place,
+        band,
+        unresolved / max(inside, 1),
+        add_up(as_read) if as_read and any(one.any() for one in good) else None,
+    )
 
 
 def _first_round(
@@ -156,9 +168,18 @@ def _first_round(
 
 
 def _second_round(
-    evened: Evened, tile: Window, levels: Levels, sigma: float, tests: Strictness, waiting: Labels
+    evened: Evened,
+    tile: Window,
+    levels: Levels,
+    sigma: float,
+    tests: Strictness,
+    waiting: Labels,
+    as_read: list[Sums] | None,
 ) -> Labels:
-    """Give a tile its classes, now that it is known which bodies are matter."""
+    """Give a tile its classes, now that it is known which bodies are matter.
+
+    With ``as_read``, none is called oxide, and what it would have added up to is put there.
+    """
     wide = tile.wider(HALO_PX, evened.shape)
     codes = np.asarray(waiting[wide.at])
     first = codes & np.uint8(_CLASS)
@@ -171,17 +192,31 @@ def _second_round(
         place = ((codes & _UPPER) > 0).astype(np.float32)
         nothing = np.empty((0, 0), np.float32)
         look = FirstLook(first, nothing, nothing)
-    labels = np.ascontiguousarray(finished(look, kept, place, levels, sigma, tests)[tile.inside(wide)])
-    mask = evened.source.valid(tile)
+    at = tile.inside(wide)
+    mask = evened.source.valid(wide)
+    if as_read is not None:
+        read = finished(look, kept, place, levels, sigma, tests)
+        if mask is not None:
+            read[~mask] = EXCLUDED
+        as_read.append(count_window(read, *at))
+        kept = np.zeros_like(kept)
+    labels = finished(look, kept, place, levels, sigma, tests)
     if mask is not None:
         labels[~mask] = EXCLUDED
-    return labels
+    return np.ascontiguousarray(labels[at])
 
 
 def _decide(
-    tiles: list[Window], facts: list[BodyFacts], seams: list[_Seam], sigma: float, tests: Strictness
-) -> list[NDArray[np.bool_]]:
-    """Join bodies that meet at a seam, diagonals included, and tell for each tile which are matter."""
+    tiles: list[Window],
+    facts: list[BodyFacts],
+    seams: list[_Seam],
+    sigma: float,
+    tests: Strictness,
+    *,
+    told: bool,
+) -> tuple[list[NDArray[np.bool_]], bool]:
+    """Join bodies that meet at a seam, diagonals included; tell for each tile which are matter, and whether
+    they may be called oxide."""
     starts = np.cumsum([0, *(len(one.area) for one in facts)])
     links: list[NDArray[np.int64]] = []
     bands: dict[int, list[int]] = {}
@@ -199,16 +234,18 @@ def _decide(
     pairs = np.concatenate(links) if links else np.empty((0, 2), np.int64)
     graph = coo_matrix((np.ones(len(pairs), np.int8), (pairs[:, 0], pairs[:, 1])), shape=(total, total))
     count, body = connected_components(graph, directed=False)
-    area = np.bincount(body, weights=np.concatenate([one.area for one in facts]), minlength=count)
-    level = np.bincount(body, weights=np.concatenate([one.level for one in facts]), minlength=count)
-    core = np.bincount(body, weights=np.concatenate([one.core for one in facts]), minlength=count) > 0
-    good = good_bodies(area.astype(np.int64), level.astype(np.int64), core, sigma, tests)[body]
-    found = []
-    for start, end in pairwise(starts):
-        wanted = good[start:end].copy()
-        wanted[0] = False
-        found.append(wanted)
-    return found
+    area, level, core = (
+        np.bincount(body, weights=np.concatenate([getattr(one, name) for one in facts]), minlength=count)
+        for name in ("area", "level", "core")
+    )
+    # number 0 of every tile is what lies between the bodies
+    between = np.zeros(total, bool)
+    between[starts[:-1]] = True
+    joined = good_bodies(area.astype(np.int64), level.astype(np.int64), core > 0, sigma, tests)
+    joined[np.bincount(body, weights=between, minlength=count) > 0] = False
+    sure = surely_oxide(area.astype(np.int64), level.astype(np.int64), joined, sigma, told=told)
+    good = joined[body]
+    return [good[start:end] for start, end in pairwise(starts)], sure
 
 
 def _of_all(bodies: NDArray[np.int64], start: int) -> NDArray[np.int64]:

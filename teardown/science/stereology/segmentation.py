@@ -18,9 +18,11 @@ from teardown.science.stereology.bodies import (
     good_bodies,
     level_pixels,
     number_bodies,
+    surely_oxide,
 )
 from teardown.science.stereology.classes import BRIGHT, EXCLUDED, METAL, OXIDE, PORE, Levels
 from teardown.science.stereology.edges import Relief, false_rim_width
+from teardown.science.stereology.interfaces import Sums, count_sums
 from teardown.science.stereology.noise import Grey, Mask
 from teardown.science.stereology.specks import despeckle
 
@@ -30,13 +32,18 @@ Labels = NDArray[np.uint8]
 @dataclass(frozen=True, slots=True)
 class Segmentation:
     """Classes of every pixel, the thresholds that made them, and the share of pixels in gaps too narrow
-    to read."""
+    to read.
+
+    Where what looks like oxide is too little like it to be called so, it stands as metal or pore, and
+    ``as_read`` holds the sums of the map that has it as oxide: an upper bound.
+    """
 
     labels: Labels
     lower: float
     upper: float
     false_rim_px: float
     unresolved_share: float
+    as_read: Sums | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,6 +64,7 @@ def segment(
     valid: Mask | None = None,
     look: FirstLook | None = None,
     relief: Relief | None = None,
+    sure: bool | None = None,
 ) -> Segmentation:
     """Assign every pixel to pore, oxide, metal or brighter matter.
 
@@ -72,21 +80,28 @@ def segment(
         Of the same picture at the same levels, where it was taken before.
     relief : Relief, optional
         Of ``calm``, where it was read before.
+    sure : bool, optional
+        Whether what looks like oxide is to be called so; decided from the picture where not given.
     """
     tests = tightened(tests or Strictness(), levels)
     place = place_of(calm, levels)
     look = look or first_look(place, levels, tests)
     kept, unresolved = rims_of(look, levels, sigma, tests)
+    as_read = None
     if kept.any():
         level = level_pixels(kept, place, relief or Relief.of(calm), levels.contrast, sigma)
         facts = number_bodies(kept, core_pixels(kept, sigma, tests), level)
         good = good_bodies(facts.area, facts.level, facts.core, sigma, tests)
         good[0] = False
         kept = np.asarray(good[facts.parts])
-    labels = finished(look, kept, place, levels, sigma, tests)
+        if sure is None:
+            sure = surely_oxide(facts.area, facts.level, good, sigma, told=levels.source != "prior")
+        if not sure and good.any():
+            as_read = count_sums(_inside(finished(look, kept, place, levels, sigma, tests), valid))
+            kept = np.zeros_like(kept)
+    labels = _inside(finished(look, kept, place, levels, sigma, tests), valid)
     inside = labels.size
     if valid is not None:
-        labels[~valid] = EXCLUDED
         unresolved &= valid
         inside = int(np.count_nonzero(valid))
     return Segmentation(
@@ -95,7 +110,14 @@ def segment(
         levels.upper_place,
         false_rim_width(levels.lower_place, levels.upper_place, sigma),
         float(np.count_nonzero(unresolved) / max(inside, 1)),
+        as_read,
     )
+
+
+def _inside(labels: Labels, valid: Mask | None) -> Labels:
+    if valid is not None:
+        labels[~valid] = EXCLUDED
+    return labels
 
 
 def tightened(tests: Strictness, levels: Levels) -> Strictness:

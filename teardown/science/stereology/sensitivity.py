@@ -26,13 +26,20 @@ class Sensitivity:
 
 
 def threshold_sensitivity(
-    calm: Grey, levels: Levels, sigma: float, strictness: Strictness, valid: Mask | None = None
+    calm: Grey,
+    levels: Levels,
+    sigma: float,
+    strictness: Strictness,
+    valid: Mask | None = None,
+    *,
+    sure: bool | None = None,
 ) -> Sensitivity:
     """Read a part of a field again with the oxide level, the end levels and the edge width shifted both
     ways.
 
     Each shift is 5 % of the grey gap to the neighbouring class (8 % for the edge width), or twice the
-    level's own standard error where that is more. The half range a of each knob gives a standard
+    level's own standard error where that is more. ``sure`` tells whether the whole field's oxide was called
+    so. The half range a of each knob gives a standard
     uncertainty a / sqrt(3).
     """
 
@@ -41,7 +48,7 @@ def threshold_sensitivity(
     look = first_look(place_of(calm, levels), levels, tightened(strictness, levels))
 
     def read(which: Levels, blur: float, seen: FirstLook | None = None) -> Sums:
-        cut = segment(calm, which, blur, tests=strictness, valid=valid, look=seen, relief=relief)
+        cut = segment(calm, which, blur, tests=strictness, valid=valid, look=seen, relief=relief, sure=sure)
         return count_sums(cut.labels, directions=4)
 
     pairs = [

@@ -4,7 +4,7 @@ from dataclasses import asdict, dataclass, field
 
 from teardown.science.stereology.bodies import Strictness
 
-VERSION = "1.0"
+VERSION = "2.0"
 
 
 @dataclass(frozen=True, slots=True)

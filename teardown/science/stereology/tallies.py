@@ -5,10 +5,10 @@ from collections.abc import Iterator
 import numpy as np
 from numpy.typing import NDArray
 
-from teardown.science.stereology.classes import EXCLUDED, METAL, PORE
+from teardown.science.stereology.classes import METAL, PORE
 from teardown.science.stereology.interfaces import Sums, add_up, count_window, tile_sums
 from teardown.science.stereology.mosaics import release
-from teardown.science.stereology.outline import factor_of, rounded
+from teardown.science.stereology.outline import BLURS, factor_of, metal_only, rounded
 from teardown.science.stereology.ratios import cells_of
 from teardown.science.stereology.rims import RimTally, tally_rims
 from teardown.science.stereology.sampling import Cells, cell_size
@@ -54,15 +54,14 @@ def cells_of_all(labels: Labels) -> dict[str, tuple[Cells, Cells]]:
 
 def outline_factor_of(labels: Labels, sigma: float, *, tile_px: int = TILE_PX) -> float:
     """Give the factor by which the metal outline is longer than it reads, over the whole map."""
-    plain, second = [], []
+    counted: list[list[Sums]] = [[] for _ in range(1 + len(BLURS))]
     for tile, wide, part in _windows(labels, tile_px):
-        both = np.where(part == METAL, METAL, PORE).astype(np.uint8)
-        both[part == EXCLUDED] = EXCLUDED
         at = tile.inside(wide)
-        plain.append(count_window(both, *at))
-        second.append(count_window(rounded(part, sigma), *at))
-    lengths = [add_up(sums).line_length_px(METAL, PORE) for sums in (plain, second)]
-    return factor_of(*lengths)
+        maps = [metal_only(part), *(rounded(part, blur * sigma) for blur in BLURS)]
+        for found, codes in zip(counted, maps, strict=True):
+            found.append(count_window(codes, *at, directions=4))
+    plain, *further = (add_up(sums).line_length_px(METAL, PORE) for sums in counted)
+    return factor_of(plain, further, sigma)
 
 
 def rims_of_all(labels: Labels, gaps_px: tuple[float, ...], *, tile_px: int = TILE_PX) -> RimTally:

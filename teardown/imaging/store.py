@@ -24,12 +24,37 @@ def pyramid_of(micrograph: Micrograph) -> Path:
     """Give the file with the picture at every scale; make it if it is not there."""
     name = f"micrographs/{micrograph.receipt.file.sha256}-{micrograph.page}.tif"
     if not derived().exists(name):
-        from teardown.formats.micrograph import read_micrograph
-        from teardown.formats.pyramid import display_bytes, pyramid_bytes
+        if micrograph.width_px * micrograph.height_px > LARGEST_WHOLE_PX:
+            _put_file(name, partial(_mosaic_pyramid, micrograph))
+        else:
+            from teardown.formats.micrograph import read_micrograph
+            from teardown.formats.pyramid import display_bytes, pyramid_bytes
 
-        picture = read_micrograph(read(micrograph.receipt.file), page=micrograph.page)
-        _put(name, pyramid_bytes(display_bytes(picture.grey)))
+            picture = read_micrograph(read(micrograph.receipt.file), page=micrograph.page)
+            _put(name, pyramid_bytes(display_bytes(picture.grey)))
     return Path(derived().path(name))
+
+
+def _mosaic_pyramid(micrograph: Micrograph, target: Path) -> None:
+    """Make the pyramid of a picture too large to be held, band by band."""
+    import numpy as np
+
+    from teardown.formats.mosaic import Mosaic
+    from teardown.formats.pyramid import BAND, display_bytes, display_ends, pyramid_of_bands
+
+    with on_disk(micrograph.receipt.file) as path, Mosaic(path, page=micrograph.page) as mosaic:
+        rows, columns = mosaic.shape
+        all_columns = slice(0, columns)
+        seen = [
+            mosaic.grey(slice(top, top + 1), all_columns)[:, ::16]
+            for top in range(rows // 48, rows, max(rows // 24, 1))
+        ]
+        ends = display_ends(np.concatenate(seen))
+        bands = (
+            display_bytes(mosaic.grey(slice(top, min(top + BAND, rows)), all_columns), ends)
+            for top in range(0, rows, BAND)
+        )
+        pyramid_of_bands(bands, columns, rows, target)
 
 
 def classes_of(result: SectionResult) -> Path:
@@ -38,10 +63,41 @@ def classes_of(result: SectionResult) -> Path:
         raise FileNotFoundError(f"Run {result.run_id} left no class map.")
     name = f"classes/{result.class_map.sha256}.tif"
     if not derived().exists(name):
-        from teardown.formats.pyramid import pyramid_bytes, read_classes
+        micrograph = result.micrograph
+        if micrograph.width_px * micrograph.height_px > LARGEST_WHOLE_PX:
+            from teardown.formats.pyramid import class_pyramid
 
-        _put(name, pyramid_bytes(read_classes(read(result.class_map)), classes=True))
+            with on_disk(result.class_map) as path:
+                _put_file(name, partial(class_pyramid, path))
+        else:
+            from teardown.formats.pyramid import pyramid_bytes, read_classes
+
+            _put(name, pyramid_bytes(read_classes(read(result.class_map)), classes=True))
     return Path(derived().path(name))
+
+
+def keep_classes(labels: Any, *, name: str) -> Receipt:
+    """Keep a class map as PNG; a large one never as a whole in memory."""
+    if labels.size <= LARGEST_WHOLE_PX:
+        from teardown.formats.pyramid import png_bytes
+
+        return keep(png_bytes(labels), by=None, name=name)
+    from teardown.formats.pyramid import classes_file
+
+    with tempfile.TemporaryDirectory(prefix="classes-") as folder:
+        target = Path(folder) / "classes.png"
+        classes_file(labels, target)
+        with target.open("rb") as file:
+            return keep(File(file), by=None, name=name)
+
+
+def _put_file(name: str, make: Callable[[Path], None]) -> None:
+    """Have a large file made beside where it will lie, and put it there whole."""
+    with tempfile.TemporaryDirectory(prefix="making-") as folder:
+        target = Path(folder) / "made"
+        make(target)
+        with target.open("rb") as file:
+            derived().save(name, File(file))
 
 
 def thumbnail_of(micrograph: Micrograph) -> bytes:

@@ -58,6 +58,13 @@ class Beside:
         return self.before.unit if self.before else ""
 
     @property
+    def alone(self) -> str:
+        """Say where only one of the two has the number."""
+        if self.before is None:
+            return "nothing stood"
+        return "not found any more" if self.after is None else ""
+
+    @property
     def told(self) -> str:
         """Give the difference in words: shares to a hundredth of a point, lengths to two figures."""
         if self.difference is None:
@@ -70,7 +77,7 @@ class Beside:
     def beyond(self) -> bool:
         """Tell whether the later value lies outside the interval of the earlier one."""
         if self.before is None or self.after is None:
-            return self.before is not self.after
+            return False
         return not self.before.low <= self.after.value <= self.before.high
 
 

@@ -2,18 +2,25 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
 
 import numpy as np
 
 from teardown.formats.micrograph import Picture, read_micrograph
+from teardown.formats.mosaic import Mosaic, StretchedMosaic, header_at, is_mosaic
 from teardown.formats.pixel_size import ScaleCandidate, choose_scale
 from teardown.science.errors import Remark
 from teardown.science.stereology.classes import EXCLUDED, Levels
 from teardown.science.stereology.evening import Known
-from teardown.science.stereology.field import FieldResult, measure_field
-from teardown.science.stereology.regions import Polygon, Strip, find_strip, valid_pixels
+from teardown.science.stereology.field import FieldResult, measure_field, measure_source
+from teardown.science.stereology.mosaics import label_map, release
+from teardown.science.stereology.regions import Polygon, Strip, find_strip, valid_pixels, valid_within
 from teardown.science.stereology.settings import Settings
 from teardown.science.stereology.trained import Trained
+from teardown.science.stereology.windows import Window
+
+BAND_ROWS = 1024
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,7 +46,7 @@ class Examined:
 
 
 def examine(
-    data: bytes,
+    data: bytes | Path,
     *,
     page: int = 0,
     scale: ScaleCandidate | None = None,
@@ -53,8 +60,8 @@ def examine(
 
     Parameters
     ----------
-    data : bytes
-        The whole file.
+    data : bytes or Path
+        The whole file, or where it lies; above 64 megapixels it is read band by band from there.
     scale : ScaleCandidate, optional
         What a person gave; else the file's most trusted hint.
     trained : Trained, optional
@@ -68,6 +75,19 @@ def examine(
         In words, if the file cannot be read or the field cannot be measured.
     """
     regions = regions or Regions()
+    if isinstance(data, Path):
+        if is_mosaic(header_at(data, page=page)):
+            return _examine_mosaic(
+                data,
+                page=page,
+                scale=scale,
+                regions=regions,
+                levels=levels,
+                settings=settings,
+                trained=trained,
+                known=known,
+            )
+        data = data.read_bytes()
     picture = read_micrograph(data, page=page)
     choice = choose_scale([scale] if scale else picture.header.candidates)
     strip, strip_flags = _strip_of(picture, regions)
@@ -87,6 +107,75 @@ def examine(
     result = replace(result, labels=_whole(result.labels, picture.grey.shape, rows))
     flags = (*picture.remarks, *choice.remarks, *strip_flags, *_outline_flag(regions), *result.flags)
     return Examined(picture, choice.chosen, strip, result, flags)
+
+
+@dataclass(frozen=True, slots=True)
+class MosaicSource:
+    """The rows of a mosaic that show the section, with what was drawn on it."""
+
+    mosaic: Mosaic
+    rows: slice
+    regions: Regions
+
+    @property
+    def shape(self) -> tuple[int, int]:
+        """Rows and columns."""
+        return self.rows.stop - self.rows.start, self.mosaic.shape[1]
+
+    def grey(self, window: Window) -> np.ndarray:
+        """Give the greys of a window."""
+        rows = slice(window.top + self.rows.start, window.bottom + self.rows.start)
+        return self.mosaic.grey(rows, window.columns)
+
+    def valid(self, window: Window) -> np.ndarray | None:
+        """Tell which pixels of a window belong to the section."""
+        start = self.rows.start
+        placed = Window(window.top + start, window.bottom + start, window.left, window.right)
+        return valid_within(placed, outlines=self.regions.outlines, exclusions=self.regions.exclusions)
+
+
+def _examine_mosaic(
+    path: Path,
+    *,
+    page: int,
+    scale: ScaleCandidate | None,
+    regions: Regions,
+    **how: Any,
+) -> Examined:
+    """Measure a mosaic without ever holding it: a strip is left out where the file or a person tells of it."""
+    with Mosaic(path, page=page) as mosaic:
+        choice = choose_scale([scale] if scale else mosaic.header.candidates)
+        chosen = choice.chosen
+        if chosen and abs(chosen.pixel_height_um / chosen.pixel_width_um - 1) > 0.01:
+            raise StretchedMosaic(
+                f"Pixels are {chosen.pixel_width_um:g} um wide and {chosen.pixel_height_um:g} um high."
+            )
+        height, told = mosaic.shape[0], mosaic.header.strip_rows
+        strip = regions.strip or (Strip(height - told, height) if told else None)
+        rows = _rows_of_section(strip, height)
+        result = measure_source(
+            MosaicSource(mosaic, rows, regions),
+            pixel_size_um=chosen.pixel_width_um if chosen else None,
+            **how,
+        )
+        picture = Picture(np.empty((0, 0), np.float32), None, mosaic.header)
+        if result.labels.shape != mosaic.shape:
+            result = replace(result, labels=_in_frame(result.labels, mosaic.shape, rows))
+    flags = (*choice.remarks, *_outline_flag(regions), *result.flags)
+    return Examined(picture, chosen, strip, result, flags)
+
+
+def _in_frame(labels: np.ndarray, shape: tuple[int, int], rows: slice) -> np.ndarray:
+    whole = label_map(shape)
+    for top in range(0, shape[0], BAND_ROWS):
+        bottom = min(top + BAND_ROWS, shape[0])
+        first, last = max(top, rows.start), min(bottom, rows.stop)
+        whole[top:bottom] = EXCLUDED
+        if first < last:
+            whole[first:last] = labels[first - rows.start : last - rows.start]
+        release(labels)
+        release(whole)
+    return whole
 
 
 def _rows_of_section(strip: Strip | None, rows: int) -> slice:

@@ -51,7 +51,7 @@ def section(run: Run, beat: Beat) -> Iterable[models.Model | PoolAfter]:
     held = bool(asked.get("held"))
     beat(0.7, "keeping the classes")
     name = f"classes of micrograph {micrograph.pk}, run {run.pk}.png"
-    kept = keep(png_bytes(examined.result.labels), by=None, name=name)
+    kept = keep_classes(examined.result.labels, name=name)
     result = SectionResult(
         micrograph=micrograph,
         run=run,

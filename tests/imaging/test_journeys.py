@@ -1,0 +1,120 @@
+"""Two ways of mending what grey levels got wrong, in a real browser: thresholds by hand, and strokes."""
+
+import re
+
+import pytest
+from django.urls import reverse
+
+from teardown.files.tasks import work_off
+from teardown.imaging.actions import add_micrograph
+from teardown.imaging.models import Classifier, ImagingSession, Review, StrokeSet
+from teardown.imaging.runs import standing
+from tests import eyes
+from tests.imaging.pictures import section_file
+from tests.makers import make_user
+
+pytestmark = [pytest.mark.browser, pytest.mark.long, pytest.mark.django_db(transaction=True)]
+
+
+@pytest.fixture
+def operator():
+    """Someone who may do everything with micrographs."""
+    return make_user("operator", username="operator")
+
+
+@pytest.fixture
+def field(operator):
+    """A measured field of a session."""
+    session = ImagingSession.objects.create(name="Friday")
+    made = add_micrograph(picture=section_file(1), name="a.png", by=operator, session=session)
+    work_off()
+    return made
+
+
+def test_thresholds_are_tried_on_a_crop_measured_with_compared_and_accepted(visit, operator, field):
+    """By keys alone: the slider moves, the crop answers, a reason is given, the new run is accepted."""
+    from playwright.sync_api import expect
+
+    page = visit(reverse("micrograph_levels", args=[field.pk]), operator)
+    state = page.locator("[data-state]")
+    expect(state).to_have_text(re.compile("of the crop change class"))
+    assert eyes.faults(page) == []
+    tried = page.locator('[data-row="1"] [data-cell="difference"]')
+    before = tried.inner_text()
+    page.locator("[data-slider=upper]").focus()
+    for _ in range(25):
+        page.keyboard.press("ArrowRight")
+    expect(tried).not_to_have_text(before)
+    page.locator("[data-map]").focus()
+    page.keyboard.press("Enter")
+    expect(page.locator(".tried-classes")).to_be_visible()
+    page.locator("[name=reason]").fill("rims are darker than the level found")
+    page.get_by_role("button", name="Measure with these levels").click()
+    expect(page.get_by_text("The picture is being measured")).to_be_visible()
+    work_off()
+    expect(page.locator(".by-hand")).to_contain_text("rims are darker than the level found", timeout=15_000)
+    page.get_by_role("button", name="Accept", exact=True).click()
+    expect(page.get_by_text("accepted by")).to_be_visible()
+    assert Review.objects.get().verdict == "accept"
+    assert standing([field])[field.pk].levels["source"] == "manual"
+    page.get_by_role("link", name="Compare two of them").click()
+    expect(page.get_by_role("heading", name="What changed class")).to_be_visible()
+    expect(page.locator(".leaflet-tile-loaded").first).to_be_visible()
+    assert eyes.faults(page) == []
+    assert visit.complaints == []
+
+
+def draw(page, name, start, end):
+    """Draw a stroke of a class from one place of the map to another."""
+    page.locator(f'[data-class="{name}"]').click()
+    box = page.locator("[data-map]").bounding_box()
+    page.mouse.move(box["x"] + start[0], box["y"] + start[1])
+    page.mouse.down()
+    page.mouse.move(box["x"] + end[0], box["y"] + end[1], steps=6)
+    page.mouse.up()
+
+
+def test_strokes_are_drawn_learned_from_and_measured_with(visit, operator, field):
+    """By mouse and by keys; taken back once; the accuracy is shown and the result is marked as trained."""
+    from playwright.sync_api import expect
+
+    page = visit(reverse("micrograph_strokes", args=[field.pk]), operator)
+    expect(page.locator(".leaflet-tile-loaded").first).to_be_visible()
+    assert eyes.faults(page) == []
+    page.locator("[data-draw]").click()
+    box = page.locator("[data-map]").bounding_box()
+    middle, height = box["width"] / 2, box["height"]
+    for number, name in enumerate(("pore", "metal", "oxide")):
+        draw(
+            page,
+            name,
+            (middle - 120, height * (0.25 + 0.2 * number)),
+            (middle + 120, height * (0.3 + 0.2 * number)),
+        )
+    expect(page.locator("[data-state]")).to_have_text(re.compile("^3 strokes"))
+    page.locator("[data-undo]").click()
+    expect(page.locator("[data-state]")).to_have_text(re.compile("^2 strokes"))
+    page.locator("[data-map]").focus()
+    page.keyboard.press("2")
+    page.keyboard.press("Enter")
+    for _ in range(3):
+        page.keyboard.press("ArrowRight")
+        page.keyboard.press("Enter")
+    page.locator("[data-stroke-width]").focus()
+    draw(page, "oxide", (middle - 100, height * 0.8), (middle + 60, height * 0.85))
+    page.get_by_role("button", name="Keep these strokes").click()
+    expect(page.get_by_text("Version 1 of the strokes is kept")).to_be_visible()
+    assert {stroke["class"] for stroke in StrokeSet.objects.get().strokes} == {"pore", "oxide", "metal"}
+    page.get_by_role("button", name="Learn from the kept strokes").click()
+    expect(page.get_by_text("Classes are being learned")).to_be_visible()
+    work_off()
+    expect(page.get_by_text("called rightly by trees that never saw them")).to_be_visible(timeout=15_000)
+    assert Classifier.objects.get().session == field.session
+    assert eyes.faults(page) == []
+    page.locator("#by-strokes-reason").fill("oxide and metal are of one grey")
+    page.get_by_role("button", name="Measure with it").click()
+    expect(page.get_by_text("The picture is being measured")).to_be_visible()
+    work_off()
+    expect(page.locator(".by-hand")).to_contain_text("oxide and metal are of one grey", timeout=15_000)
+    assert standing([field])[field.pk].levels["source"] == "trained"
+    assert visit.complaints == []

@@ -19,6 +19,7 @@ from teardown.dissection.models import Dissection, Entry, Photograph, Transcript
 from teardown.dissection.rules.units import OtherQuantity, turned
 from teardown.files.models import Delivery
 from teardown.files.store import read
+from teardown.findings.dossier.waiting import unopened
 from tests import makers
 from tests.formats.workbooks import cell as sheet_cell
 from tests.formats.workbooks import row as sheet_row
@@ -64,7 +65,7 @@ A_ROW_A_CELL = table(
         "my own column",
     ],
     ["SP-0101", "2021-03-04", "A. Former", "3410", "green film", "41,18", "x"],
-    ["sp-0102", "4.3.2021", "chemist", "3,2 g", "black, matte", "", ""],
+    ["sp-0102", "4.3.2021", "chemist", "3,2 g", "black, matte", "40 190,5 mg", ""],
 )
 
 
@@ -81,7 +82,8 @@ def test_a_row_a_cell_becomes_entries_that_say_whence_they_came(chemist):
     assert (dry.observed_precision, dry.when) == ("day", "4\u202fMarch 2021, time of day not known")
     colour = Entry.objects.get(term__key="iron.colour", dissection__cell__code="SP-0102")
     assert (colour.place, str(colour.answer), colour.observer) == ("whole", "black, matte", chemist)
-    assert Entry.objects.filter(dissection__cell__code="SP-0102").count() == 2
+    received = Entry.objects.get(term__key="mass.received_g", dissection__cell__code="SP-0102")
+    assert (received.value, received.value_text) == (40.1905, "40.1905")
 
 
 def test_a_day_alone_gives_no_minutes_since_opening_and_a_written_clock_does(chemist):
@@ -249,6 +251,8 @@ def test_units_are_turned_to_the_last_digit():
     assert turned("3410", "mg", "g") == "3.410"
     assert turned("0.80", "mm", "µm") == "800"
     assert turned("1.29", "g/cm3", "g/mL") == "1.29"
+    assert turned("3 410,5", "mg", "g") == "3.4105"
+    assert turned("0,81", "g", "g") == "0,81"
     with pytest.raises(OtherQuantity):
         turned("3", "mL", "g")
 
@@ -352,6 +356,24 @@ def test_no_table_and_no_picture_are_refused_in_words(client, chemist):
     )
     assert answer.status_code == 422
     assert "Save it as XLSX or CSV" in answer.content.decode()
-    answer = client.post(reverse("older_photographs_send"), {"photographs": ContentFile(b"cell\n", name="a.csv")})
+    answer = client.post(
+        reverse("older_photographs_send"), {"photographs": ContentFile(b"cell\n", name="a.csv")}
+    )
     assert answer.status_code == 422
     assert "no photograph among the files" in answer.content.decode()
+
+
+def test_a_cell_of_which_only_findings_are_known_waits_no_longer(chemist):
+    mine = cell("SP-0101")
+    makers.make_test(mine, end="leak")
+    data = table(["cell", "day", "time", "dry mass (g)"], ["SP-0101", "2021-03-04", "11:20", "1.5"])
+    delivery = shown(chemist, data)
+    columns = {head: Meaning(**plain) for head, plain in delivery.column_map["columns"].items()}
+    delivery = older.explain_older(delivery=delivery, by=chemist, columns=columns, opened=True)
+    older.apply_older(delivery=delivery, by=chemist, read_unusual=True)
+    opening = Entry.objects.opening()
+    assert (opening.observed_precision, opening.source) == ("day", "transcribed")
+    assert Entry.objects.get(term__key="dry.mass_g").minutes_since_opening is None
+    assert unopened(type(mine).objects.all()).count() == 0
+    again = older.explain_older(delivery=shown(chemist, data), by=chemist, columns=columns, opened=True)
+    assert {step["does"] for step in again.planned} == {"same"}  # the opening of before is not asked for anew

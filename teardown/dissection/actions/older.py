@@ -107,8 +107,12 @@ def explain_older(
     words: Mapping[str, Mapping[str, str]] | None = None,
     day: str = "",
     seen_by: str = "",
+    opened: bool = False,
 ) -> Delivery:
     """Say what the columns of a table are and what its words mean; it is planned anew, nothing is written.
+
+    ``opened`` says that each cell was opened on the day of its first row, where nothing else says when; else
+    a cell of which only findings are known would go on waiting for the bench.
 
     Raises
     ------
@@ -130,6 +134,7 @@ def explain_older(
             "words": told,
             "day": day,
             "seen_by": seen_by,
+            "opened": opened,
         }
         delivery.save()
     return plan_older(delivery, by)
@@ -164,9 +169,26 @@ def _plan(delivery: Delivery, by: User) -> tuple[list[dict[str, Any]], list[dict
         if isinstance(said := cells[code], str):
             reading.refused += [RefusedRow(row, "cell", code, said) for row in sorted({f.row for f in mine})]
         else:
+            if how.get("opened") and (opening := _opening(said, mine)):
+                mine.append(opening)
             steps += _steps_of(said, mine, by, people, reading.refused)
     refused = sorted(reading.refused, key=lambda one: one.row)
     return sorted(steps, key=lambda step: step["rows"]), [asdict(one) for one in refused], reading.unknown
+
+
+def _opening(dissection: Dissection, mine: list[older.Found]) -> older.Found | None:
+    """Give the opening on the day of a cell's first row, where neither record nor table has one."""
+    if any(one.term.key == "opening.opened" for one in mine):
+        return None
+    if dissection.pk is not None and dissection.entries.opening() is not None:
+        return None
+    first = min(mine, key=lambda one: (one.said["observed_at"][:10], one.row))
+    day = dt.date.fromisoformat(first.said["observed_at"][:10])
+    said = older.when(day, "") | {"seen_by": first.said["seen_by"], "state": "present"}
+    term = Term.objects.get(key="opening.opened")
+    return older.Found(
+        first.row, "day", first.cell, term, said, "opened that day, as said of the whole table"
+    )
 
 
 def _by_cell(found: Iterable[older.Found]) -> dict[str, list[older.Found]]:

@@ -87,6 +87,9 @@ class ColumnsForm(forms.Form):
 
     day = DayField(required=False, label="Day of rows that name none")
     seen_by = forms.CharField(required=False, max_length=80, label="Seen by, where a row names nobody")
+    opened = forms.BooleanField(
+        required=False, label="Cells were opened on the day of their first row, unless a column says when"
+    )
 
     def __init__(
         self,

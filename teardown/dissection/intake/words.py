@@ -16,6 +16,7 @@ ABSENT = frozenset(
 PRESENT = frozenset({"present", "yes", "y", "x", "seen", "true", "+"})
 UNSURE = frozenset({"cannot tell", "can't tell", "unclear", "not clear", "?", "unsure"})
 NOT_ASKED = frozenset({"", "not asked", "n/a", "na", "-", "–", "—", "not looked at"})
+_NUMBER_UNIT = re.compile(r"([-+−]?[\d\s.,]+(?:[eE][-+]?\d+)?)\s*([^\d\s.,].*)?", re.ASCII)
 EXTENTS = {
     "trace": "trace", "some": "some", "much": "much", "nearly all": "nearly all", "all": "nearly all",
 }  # fmt: skip
@@ -93,12 +94,12 @@ def meaning_of(said: str) -> dict[str, Any]:
 
 
 def _number(text: str, term: Term, unit: str) -> dict[str, Any]:
-    bare, _, own = text.strip().partition(" ")
     if text.strip().startswith("="):
         raise NotRead("It is a formula. Paste its value in place of it.")
+    shape = _NUMBER_UNIT.fullmatch(text.strip())
+    bare, own = (shape[1].strip(), shape[2] or "") if shape else (text.strip(), "")
     try:
-        entered = read_number(bare if own else text.strip())
-        return {"value": turned(entered.text, own.strip() or unit, term.data["unit"])}
+        return {"value": turned(read_number(bare).text, own or unit, term.data["unit"])}
     except (UnreadableNumber, OtherQuantity) as error:
         raise NotRead(str(error)) from error
 

@@ -36,6 +36,8 @@ def plain_unit(text: str) -> str:
 def turned(number: str, unit: str, into: str) -> str:
     """Give a number of one unit as a number of another, to the last digit that was written.
 
+    ``number`` is one that was read as a number; where nothing is turned, it stays as it was typed.
+
     Raises
     ------
     OtherQuantity
@@ -48,7 +50,8 @@ def turned(number: str, unit: str, into: str) -> str:
     if size is None:
         raise OtherQuantity(f"{unit} cannot be turned into {into}.")
     ratio = Decimal(size[unit]) / Decimal(size[into])
-    return f"{Decimal(number) * ratio:f}"
+    plain = "".join(number.split()).replace(",", ".").replace("−", "-")
+    return f"{Decimal(plain) * ratio:f}"
 
 
 def units_beside(unit: str) -> tuple[str, ...]:

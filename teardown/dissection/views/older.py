@@ -85,7 +85,11 @@ def _columns_form(one: Delivery, data: Any = None) -> ColumnsForm:
         samples=how.get("samples", {}),
         unknown=how.get("unknown", {}),
         terms=fields_of_tables(),
-        initial={"day": how.get("day", ""), "seen_by": how.get("seen_by", "")},
+        initial={
+            "day": how.get("day", ""),
+            "seen_by": how.get("seen_by", ""),
+            "opened": how.get("opened", True),
+        },
     )
 
 
@@ -120,6 +124,7 @@ def older_explain(request: SignedIn, pk: int) -> HttpResponse:
         lambda: older.explain_older(
             delivery=one, by=request.user, columns=form.columns(), words=form.meant(),
             day=form.cleaned_data["day"], seen_by=form.cleaned_data["seen_by"],
+            opened=form.cleaned_data["opened"],
         ),
     )  # fmt: skip
     return redirect("older_table", pk) if made else _show(request, one, 422, columns=form)

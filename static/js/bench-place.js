@@ -32,7 +32,7 @@ export class PlaceOnCard {
 
   tell(svg, point, address) {
     const take = svg.closest(".bench-place").querySelector('[data-deed="take"]');
-    svg.closest(".bench-point").querySelector("h2 span").textContent = point ? `${address}, ${pointWords(point)}` : "touch the drawing, or use the arrow keys";
+    take.querySelector("small").textContent = point ? `${address}, ${pointWords(point)}` : "touch the drawing, or use the arrow keys";
     take.disabled = !point;
   }
 

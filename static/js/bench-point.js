@@ -15,12 +15,7 @@ export class PointDrawing {
     Object.assign(this, { svg, changed, face: svg.dataset.face, grid: svg.dataset.grid, plate: svg.querySelector("[data-plate]") });
     this.width = Number(svg.dataset.width);
     this.height = Number(svg.dataset.height);
-    this.crosshair = new Crosshair(svg, { moved: (at) => this.draw(at) });
-    // The stage is the electrode, not the drawing around it.
-    this.crosshair.touch = (event) => {
-      const around = this.plate.getBoundingClientRect();
-      this.crosshair.to([(event.clientX - around.left) / around.width, (event.clientY - around.top) / around.height]);
-    };
+    this.crosshair = new Crosshair(svg, { area: this.plate, moved: (at) => this.draw(at) });
   }
 
   get point() {

@@ -34,6 +34,10 @@ export const newKey = () => {
 
 const csrf = () => document.cookie.match(/(?:^|; )csrftoken=([^;]+)/)?.[1] ?? "";
 
+// A hold that would last longer than any hold does is of a clock that was set back since.
+const LONGEST_HOLD_MS = 60_000;
+const due = ({ not_before: at }) => at <= Date.now() || at > Date.now() + LONGEST_HOLD_MS;
+
 export class Queue {
   constructor({ keep, photograph, audio, changed }) {
     this.addresses = { keep, photograph, audio };
@@ -56,8 +60,13 @@ export class Queue {
 
   // Resolves once the item lies on the tablet's disk. `hold` ms pass before it is sent, so that undo can take it back.
   async add(item, hold = 8000) {
-    const row = { state: "waiting", order: Date.now() + Math.random(), not_before: Date.now() + hold, ...item };
-    await this.transaction("readwrite", (store) => wait(store.put(row)));
+    const row = { state: "waiting", not_before: Date.now() + hold, ...item };
+    await this.transaction("readwrite", async (store) => {
+      // After what lies there already, even where the clock of the tablet was set back in between.
+      const last = await wait(store.index("order").openCursor(null, "prev"));
+      row.order = Math.max(Date.now(), Math.floor(last?.value.order ?? 0) + 1);
+      await wait(store.put(row));
+    });
     this.changed();
     return row;
   }
@@ -106,7 +115,7 @@ export class Queue {
   }
 
   async sendAll(now) {
-    const rows = (await this.all()).filter((row) => ["waiting", "sending"].includes(row.state) && (now || row.not_before <= Date.now()));
+    const rows = (await this.all()).filter((row) => ["waiting", "sending"].includes(row.state) && (now || due(row)));
     if (!rows.length) return { sent: 0 };
     let sent = 0;
     for (const row of rows.filter((each) => each.kind in FILES)) sent += await this.sendFile(row);

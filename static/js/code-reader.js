@@ -7,12 +7,15 @@ import { faultOf, plainCode } from "./code-characters.js";
 const LONGEST_PX = 1600, EVERY_MS = 250;
 const csrf = () => document.cookie.match(/(?:^|; )csrftoken=([^;]+)/)?.[1] ?? "";
 
+// Some browsers name a detector and have none behind it.
+const reads = async () => { try { return (await globalThis.BarcodeDetector?.getSupportedFormats())?.includes("qr_code") ?? false; } catch { return false; } };
+
 class CodeReader {
   constructor(element) {
     Object.assign(this, { element, field: document.getElementById(element.dataset.reads), said: element.querySelector("[data-said]"), file: element.querySelector('input[type="file"]'), video: element.querySelector("video"), begin: element.querySelector("[data-camera]") });
     this.file.addEventListener("change", () => { const [still] = this.file.files; if (still) this.still(still); this.file.value = ""; });
     this.begin?.addEventListener("click", () => (this.stream ? this.stop() : this.camera()));
-    if (this.begin) this.begin.hidden = !("BarcodeDetector" in globalThis && navigator.mediaDevices?.getUserMedia);
+    reads().then((able) => { if (this.begin) this.begin.hidden = !(able && navigator.mediaDevices?.getUserMedia); });
     element.closest("dialog")?.addEventListener("close", () => this.stop());
     this.field.addEventListener("input", () => this.tell(""));
     this.field.addEventListener("change", () => { if (this.field.dataset.sampleCode !== undefined && this.field.value) this.tell(faultOf(this.field.value)); });
@@ -69,7 +72,7 @@ class CodeReader {
   }
 
   async own(file) {
-    if (!("BarcodeDetector" in globalThis)) return "";
+    if (!(await reads())) return "";
     try {
       const picture = await createImageBitmap(file), found = await new BarcodeDetector({ formats: ["qr_code"] }).detect(picture);
       picture.close();

@@ -7,8 +7,9 @@ const within = (value) => Math.min(1, Math.max(0, value));
 
 export class Crosshair {
   // `moved([x, y])` follows every movement; `put([x, y])` is called for a touch and for Enter; `back()` for Backspace.
-  constructor(stage, { moved = () => {}, put = () => {}, back = () => {} }) {
-    Object.assign(this, { stage, moved, put, back, at: null });
+  // `area` is what the fractions are counted over, where the stage has an edge around it.
+  constructor(stage, { area = stage, moved = () => {}, put = () => {}, back = () => {} }) {
+    Object.assign(this, { area, moved, put, back, at: null });
     stage.addEventListener("click", (event) => this.touch(event));
     stage.addEventListener("keydown", (event) => this.key(event));
   }
@@ -19,7 +20,7 @@ export class Crosshair {
   }
 
   touch(event) {
-    const around = this.stage.getBoundingClientRect();
+    const around = this.area.getBoundingClientRect();
     this.to([(event.clientX - around.left) / around.width, (event.clientY - around.top) / around.height]);
     this.put(this.at);
   }

@@ -51,6 +51,7 @@ function words(found) {
 }
 
 const crosshair = new Crosshair(stage, {
+  area: stage.querySelector("img"),
   moved(at) {
     cross.setAttribute("d", at && form ? `M${at[0] * 1000} 0V1000M0 ${at[1] * 1000}H1000` : "");
     const there = at && addressAt(at);

@@ -4,12 +4,15 @@ import datetime as dt
 
 import pytest
 from django.core.exceptions import PermissionDenied, ValidationError
+from django.core.files.uploadedfile import SimpleUploadedFile
+from django.urls import reverse
 
 from teardown.dissection import actions as bench
-from teardown.dissection.models import Entry, Outline, PhotoFrame
+from teardown.dissection.models import Entry, Outline, PhotoFrame, Sample
 from teardown.records.models import Record
 from tests import makers
 from tests.dissection.test_deeds import PNG
+from tests.dissection.test_pages import ended
 from tests.makers import NOW
 
 pytestmark = pytest.mark.django_db
@@ -137,3 +140,72 @@ def test_a_point_on_a_bare_face_gets_its_address_and_a_wrong_one_is_refused(diss
     assert bench.log_entry(place="B", x=0.9, y=0.1, **said).place == "B.T3"
     with pytest.raises(ValidationError, match=r"lies in A.T3, not in A.T1"):
         bench.log_entry(place="A.T1", x=0.9, y=0.1, **said)
+
+
+@pytest.fixture
+def signed_in(client, chemist):
+    client.force_login(chemist)
+    return client
+
+
+def test_points_typed_in_percent_fix_mark_and_outline(signed_in, photograph, dissection, chemist):
+    at = {
+        name: reverse(f"photograph_{name}", args=[photograph.key]) for name in ("corners", "place", "outline")
+    }
+    corners = "20 10; 80 10; 80 90; 20,0 90"
+    part = "component.iron_electrode 1"
+    signed_in.post(at["corners"], {"face": "A", "part": part, "corners": corners})
+    signed_in.post(at["place"], {"point": "50 50"})
+    piece = piece_of(dissection, chemist)
+    signed_in.post(at["outline"], {"sample": piece.code, "points": "40 40; 60 40; 60 60"})
+    assert photograph.labels.current().get().place == "A.M2"
+    assert piece.outlines.get().on_electrode[0] == pytest.approx((1 / 3, 3 / 8))
+    page = signed_in.get(reverse("photograph", args=[photograph.key])).content.decode()
+    assert "A.M2, 50 % across, 50 % down" in page
+    assert piece.code in page
+
+
+@pytest.mark.parametrize(
+    ("corners", "said"),
+    [
+        ("20 10; 80 10", "2 were tapped"), ("20 10; 80", "“80” is no point"), ("20 10; 800 10", "off the picture"),
+        ("", "This field is required"), ("20 10; eighty 10", "is no point"),
+    ],
+)  # fmt: skip
+def test_what_is_no_point_is_told_and_nothing_is_kept(signed_in, photograph, corners, said):
+    address = reverse("photograph_corners", args=[photograph.key])
+    answer = signed_in.post(
+        address, {"face": "A", "part": "component.iron_electrode 1", "corners": corners}, follow=True
+    )
+    assert said in answer.content.decode()
+    assert not PhotoFrame.objects.exists()
+
+
+def test_a_piece_is_cut_and_named_with_its_outline_and_its_place_read_off(signed_in, chemist):
+    of_today = ended("SP-0600", chemist).dissection
+    photograph = bench.add_photograph(file=PNG, name="1.png", dissection=of_today, by=chemist)
+    bench.fix_electrode(photograph=photograph, corners=CORNERS, face="A", by=chemist)
+    said = {"component": "component.iron_electrode 1", "photograph": str(photograph.key)}
+    address = reverse("sample_cut", args=["SP-0600"])
+    crossing = signed_in.post(address, said | {"points": "10 10; 90 90; 90 10; 10 90"})
+    assert "crosses itself" in crossing.content.decode()
+    assert not Outline.objects.exists()
+    assert not Sample.objects.exists()
+    signed_in.post(address, said | {"points": "45 45; 55 45; 55 55; 45 55"})
+    piece = Sample.objects.get()
+    assert (piece.place, piece.outlines.count()) == ("A.M2", 1)
+    assert 'class="piece"' in signed_in.get(reverse("sample", args=[piece.code])).content.decode()
+
+
+def test_a_still_without_a_code_or_no_picture_is_told(signed_in):
+    def ask(content):
+        upload = SimpleUploadedFile("1.png", content)
+        return signed_in.post(
+            reverse("sample_read_still"), {"file": upload}, headers={"accept": "application/json"}
+        )
+
+    still = ask(PNG)
+    assert (still.status_code, "No code can be read" in still.json()["error"]) == (422, True)
+    assert "cannot be opened" in ask(b"words").json()["error"]
+    nothing = signed_in.post(reverse("sample_read_still"), follow=True)
+    assert "No photograph" in nothing.content.decode()

@@ -1,10 +1,13 @@
 """A spoken note is kept bit for bit; what it says is typed by a person."""
 
 import datetime as dt
+import json
 import uuid
 
 import pytest
 from django.core.exceptions import PermissionDenied, ValidationError
+from django.core.files.uploadedfile import SimpleUploadedFile
+from django.urls import reverse
 
 from teardown.dissection import actions as bench
 from teardown.dissection.actions import sound
@@ -86,3 +89,50 @@ def test_too_large_a_note_is_refused_before_it_is_kept(dissection, chemist, monk
 def test_a_guest_speaks_no_note(dissection):
     with pytest.raises(PermissionDenied):
         note(dissection, makers.make_user("guest"))
+
+
+def test_a_queue_hands_in_the_note_and_then_its_line(client, dissection, chemist):
+    client.force_login(chemist)
+    key = str(uuid.uuid4())
+    line = {"key": str(uuid.uuid4()), "kind": "entry", "cell": "SP-0413"}
+    line["said"] = {"term": "note.audio", "value": "gas at the seal", "audio": key}
+
+    def hand_in():
+        body = json.dumps({"items": [line]})
+        return client.post(reverse("bench_keep"), body, content_type="application/json").json()["answers"][0]
+
+    assert "is not here yet" in hand_in()["sentences"][0]
+    for _ in range(2):
+        answer = client.post(
+            reverse("bench_keep_audio"),
+            {
+                "key": key,
+                "cell": "SP-0413",
+                "seconds": "3.5",
+                "file": SimpleUploadedFile("note.webm", SPOKEN),
+            },
+        )
+        assert answer.json()["state"] == "kept"
+    assert hand_in()["state"] == "kept"
+    assert Entry.objects.get(audio__key=key).said == "gas at the seal"
+    sheet = client.get(reverse("bench_sheet", args=["SP-0413"])).content.decode()
+    assert "gas at the seal" in sheet
+    assert "Download the recording" in sheet
+
+
+def test_what_a_tablet_calls_a_note_and_is_none_comes_back_in_words(client, dissection, chemist):
+    client.force_login(chemist)
+    upload = SimpleUploadedFile("note.webm", b"<html><script>")
+    said = {"key": str(uuid.uuid4()), "cell": "SP-0413", "file": upload}
+    answer = client.post(reverse("bench_keep_audio"), said)
+    assert (answer.status_code, answer.json()["state"]) == (422, "refused")
+    assert "as no spoken note" in answer.json()["sentences"][0]
+
+
+def test_the_line_is_typed_at_the_desk(client, dissection, chemist):
+    client.force_login(chemist)
+    spoken = note(dissection, chemist, at=None)
+    address = reverse("audio_gist", args=["SP-0413", spoken.key])
+    assert client.post(address, {"gist": ""}).status_code == 302
+    client.post(address, {"gist": "gas at the seal"})
+    assert [entry.said for entry in AudioNote.objects.with_gist().get().typed] == ["gas at the seal"]

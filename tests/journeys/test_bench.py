@@ -1,84 +1,16 @@
 """The bench in a real browser: large targets, no scrolling, one touch one word."""
 
-import time
-
 import pytest
 from django.urls import reverse
 
 from teardown.cells.models import Material
 from teardown.dissection import actions as bench
 from teardown.dissection.models import Entry
-from tests import eyes, makers
+from tests import makers
 from tests.dissection.test_pages import ended
+from tests.journeys.gloves import say, send_now, type_number, until
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
-
-
-@pytest.fixture
-def chemist(transactional_db):
-    return makers.make_user("bench", username="chemist")
-
-
-@pytest.fixture
-def cell(chemist):
-    return ended("SP-0413", chemist)
-
-
-@pytest.fixture
-def at_the_bench(browser, live_server, cell, chemist):
-    """Give a page of the card stack, in the size asked for."""
-    contexts = []
-
-    def open_at(width=1280, height=800, card="arrival", code="SP-0413"):
-        context = browser.new_context(viewport={"width": width, "height": height})
-        contexts.append(context)
-        cookie = {"name": "sessionid", "value": eyes.session_of(chemist), "url": live_server.url}
-        context.add_cookies([cookie])
-        page = context.new_page()
-        page.troubles = []
-        page.on("pageerror", lambda error: page.troubles.append(str(error)))
-        page.goto(f"{live_server.url}{reverse('bench_cell', args=[code])}?card={card}")
-        page.wait_for_selector(".scripted .bench-card.here")
-        return page
-
-    yield open_at
-    for context in contexts:
-        context.close()
-    time.sleep(0.5)  # what the server is still writing is written before the database is emptied
-
-
-def say(page, words):
-    """Touch a button of the open field, as a glove would: after the guard of 400 ms."""
-    page.wait_for_timeout(420)
-    page.locator(".bench-card.here .bench-ask.open").get_by_role("button", name=words, exact=True).click()
-
-
-def type_number(page, text):
-    pad = page.locator(".bench-card.here .bench-ask.open .bench-pad")
-    for key in text:
-        pad.locator(f'[data-key="{key}"]').click()
-    pad.locator('[data-key="keep"]').click()
-
-
-def until(true, seconds=15):
-    """Wait until something is true in the database."""
-    end = time.monotonic() + seconds
-    while not true() and time.monotonic() < end:
-        time.sleep(0.2)
-    assert true()
-
-
-def send_now(page):
-    page.wait_for_timeout(420)
-    page.locator('[data-deed="more"]').click()
-    page.wait_for_timeout(420)
-    page.locator('[data-dialog="more"] [data-deed="tray"]').click()
-    page.wait_for_timeout(420)
-    page.locator('[data-dialog="tray"] [data-deed="send"]').click()
-    page.wait_for_selector("text=0 kept here")
-    page.wait_for_timeout(420)
-    page.locator('[data-dialog="tray"] [data-deed="shut"]').click()
-    page.wait_for_timeout(420)
 
 
 MEASURE = """(target) => {

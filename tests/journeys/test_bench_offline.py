@@ -18,7 +18,7 @@ from PIL import Image
 from teardown.dissection.models import Entry, Photograph
 from tests import eyes, makers
 from tests.dissection.test_pages import ended
-from tests.journeys.test_bench import say
+from tests.journeys.gloves import say
 
 FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-dev-shm-usage"]
 pytestmark = [pytest.mark.browser, pytest.mark.long, pytest.mark.django_db(transaction=True)]

@@ -109,7 +109,7 @@ class Item:
                 else "Nothing says what was asked."
             )
         values = dict(said)
-        for name in ("key", "photo", "transcription"):
+        for name in ("key", "photo", "audio", "transcription"):
             if values.get(name) and not isinstance(values[name], uuid.UUID):
                 values[name] = _uuid(values[name], name)
         for name in TIMES:

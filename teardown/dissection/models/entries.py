@@ -322,6 +322,11 @@ class Entry(AppendOnly):
         return "" if self.x is None or self.y is None else point_words(self.x, self.y)
 
     @property
+    def place_words(self) -> str:
+        """Give the address with the point, if one was put: "A.M2 (42 % across, 61 % down)"."""
+        return f"{self.place} ({self.point})" if self.point else self.place
+
+    @property
     def where(self) -> Place:
         """Give the place on the electrode."""
         return Place(self.face, self.height, self.width, self.zone, self.depth_fraction)

@@ -61,13 +61,13 @@ def photograph(request: SignedIn, key: str) -> HttpResponse:
     if request.method == "POST":
         demand(request.user, "entries.add")
         if form.is_valid() and _label(request, shown, form):
-            following = (
-                visible(request).unlabelled().filter(dissection=shown.dissection, pk__gt=shown.pk).last()
-            )
+            left = visible(request).unlabelled().filter(dissection=shown.dissection)
+            following = left.filter(pk__lt=shown.pk).first() or left.first()  # as the list goes on
             return redirect("photograph", following.key if following and label is None else shown.key)
     return render(request, "dissection/photograph.html", {
         "photograph": shown, "shown": photograph_shown(shown), "form": form,
-        "corners": CornersForm(parts=parts), "place": PlaceForm(), "outline": OutlineForm(photograph=shown),
+        "corners": CornersForm(parts=parts, auto_id="corners-%s"), "place": PlaceForm(auto_id="place-%s"),
+        "outline": OutlineForm(photograph=shown, auto_id="outline-%s"),
     })  # fmt: skip
 
 

@@ -5,6 +5,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 
 from teardown.cells.models import Cell
+from teardown.dissection.dossier.drawing import Drawing, drawings
 from teardown.dissection.models import Dissection, Entry, Photograph, Sample
 from teardown.page.navigation import address
 from teardown.page.typesetting import fraction_as_percent, number, plus_minus, with_unit
@@ -52,6 +53,7 @@ class Component:
     name: str
     seen: list[Seen] = field(default_factory=list)
     absent: list[str] = field(default_factory=list)
+    drawings: list[Drawing] = field(default_factory=list)
 
     @property
     def first(self) -> bool:
@@ -126,7 +128,7 @@ def opened_of(cell: Cell) -> Opened | None:
     return Opened(
         dissection=dissection,
         pictures=tuple(pictures_of([cell.pk]).get(cell.pk, [])),
-        components=tuple(_by_component(current)),
+        components=tuple(_by_component(current, cell)),
         amendments=tuple(_amendments(entries)),
         samples=tuple(samples.prefetch_related("orders__technique", "mounted__mount")),
         n_entries=len(current),
@@ -139,19 +141,22 @@ def opened_of(cell: Cell) -> Opened | None:
 _ELSEWHERE = frozenset({"opening.opened", "cut.cut"})  # said by the strip, and by the list of samples
 
 
-def _by_component(current: list[Entry]) -> Iterable[Component]:
+def _by_component(current: list[Entry], cell: Cell) -> Iterable[Component]:
     found: dict[str, Component] = {}
+    entries: dict[str, list[Entry]] = defaultdict(list)
     for entry in current:
         if entry.term.key in _ELSEWHERE:
             continue
         name = str(entry.part or (f"sample {entry.sample}" if entry.sample else "the cell as a whole"))
         component = found.setdefault(name, Component(name))
+        entries[name].append(entry)
         if entry.state == Entry.State.ABSENT:
             component.absent.append(" ".join(filter(None, [entry.term.words, entry.place])))
         else:
             component.seen.append(_seen(entry))
-    for component in found.values():
+    for name, component in found.items():
         component.seen = _joined(component.seen)
+        component.drawings = drawings(cell, entries[name])
     return sorted(found.values(), key=lambda component: not component.first)
 
 
@@ -171,7 +176,7 @@ def _seen(entry: Entry) -> Seen:
     if entry.transcribed:
         doubt = ", ".join(filter(None, [doubt, "transcribed"]))
     return Seen(
-        entry.pk, entry.term.words, entry.place, answer_of(entry), doubt, entry.minutes_since_opening,
+        entry.pk, entry.term.words, entry.place_words, answer_of(entry), doubt, entry.minutes_since_opening,
         entry.seen_by, entry.supersedes_id is not None,
     )  # fmt: skip
 

@@ -269,3 +269,29 @@ def test_the_page_of_the_list_does_not_load_the_fitting_code():
         "assert not {'gemmi', 'scipy.sparse', 'teardown.diffraction.measure'} & set(sys.modules)"
     )
     subprocess.run([sys.executable, "-c", code], check=True)
+
+
+@pytest.mark.parametrize(
+    ("content", "says"),
+    [
+        (b"1\n2\n3\n", "one number"),
+        (b"10 1\n11 2\n12 3\n13 4\n14 5\n", "5 points"),
+        ("\n".join(f"{90 - i * 0.02:.2f} {i}" for i in range(2000)).encode(), "fall"),
+        ("\n".join(f"{1 + i * 0.003:.3f} {i}" for i in range(2000)).encode(), "q in 1/Å"),
+        ("\n".join(f"{20 + i * 0.02:.2f} {'nan' if i == 7 else i}" for i in range(2000)).encode(), "row 8"),
+        (b"\x00\x01RAW", "binary"),
+    ],
+)
+def test_a_bad_file_is_refused_with_its_sentence_and_leaves_nothing(web, content, says):
+    from django.core.files.uploadedfile import SimpleUploadedFile
+
+    answer = web.post(reverse("add_pattern"), {"file": SimpleUploadedFile("bad.xy", content)})
+    assert answer.status_code == 422
+    assert says in answer.content.decode()
+    assert not Pattern.objects.exists()
+
+
+def test_an_empty_list_of_phases_is_refused_on_the_page(web, fitted):
+    answer = web.post(reverse("pattern_fit", args=[fitted.pk]), {"phases": []})
+    assert answer.status_code == 422
+    assert "Tick at least one phase." in answer.content.decode()

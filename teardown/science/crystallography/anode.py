@@ -29,14 +29,22 @@ def better_anode(fit: Refinement, offered: Sequence[Phase]) -> tuple[str, float,
     return (best, others[best], own) if others[best] < own - ABSOLUTE else None
 
 
-def _left_over(fit: Refinement, offered: Sequence[Phase], anode: str) -> float:
+def angles_are_theta(fit: Refinement, offered: Sequence[Phase]) -> bool:
+    """Say whether the pattern is explained far better with every angle doubled."""
+    if fit.x[-1] >= 89:
+        return False
+    own = _left_over(fit, offered, fit.beam.anode)
+    return _left_over(fit, offered, fit.beam.anode, times=2.0) < own - ABSOLUTE
+
+
+def _left_over(fit: Refinement, offered: Sequence[Phase], anode: str, times: float = 1.0) -> float:
     """Fit a quick model for a tube and give its background-subtracted Rwp beyond counting noise."""
     beam = replace(radiation(anode), polarisation=fit.beam.polarisation)
     last = 2 * np.degrees(np.arcsin(min(1.0, beam.wavelength_A / (2 * SHORTEST_D_A))))
-    keep = np.flatnonzero(fit.x <= last)[:: max(1, len(fit.x) // 2500)]
+    keep = np.flatnonzero(fit.x * times <= last)[:: max(1, len(fit.x) // 2500)]
     if len(keep) < 100:
         return 1.0
-    x, y, s = fit.x[keep], fit.y[keep], 1 / fit.weight[keep]
+    x, y, s = times * fit.x[keep], fit.y[keep], 1 / fit.weight[keep]
     optics = Optics(W=0.02, variable_slits=fit.recipe.optics.variable_slits)
     trial = Refinement(x, y, s, offered, beam, Recipe(optics, 8, ruler=fit.recipe.ruler))
     find_displacement(trial)

@@ -242,9 +242,9 @@ def _told(
         1 / fit.weight,
     )
     more = unexplained_peaks(fit, offered) if chosen.look_for_more else ()
-    said = looks.remarks + remark.after_fit(
-        fit, refined, rows, mixed, numbers, amorphous, more, chosen, ruler
-    )
+    known = {r.code for r in looks.remarks}
+    after = remark.after_fit(fit, refined, rows, mixed, numbers, amorphous, more, chosen, ruler)
+    said = looks.remarks + tuple(r for r in after if r.code not in known)
     groups = group_sums(
         refined,
         shares,

@@ -10,6 +10,7 @@ from teardown.science.errors import Level, MeasurementError, Remark
 Array = NDArray[np.float64]
 FEWEST_POINTS = 100
 LOW_COUNTS = 2000.0
+NOISY = 3.0  # scatter over that of counting statistics, as variances
 
 
 class TooFewPoints(MeasurementError):
@@ -51,7 +52,8 @@ class NothingMeasured(MeasurementError):
 class Quality:
     """What the counts look like.
 
-    ``noise_factor`` is the scatter from point to point over that of counting statistics: 1 for raw counts.
+    ``noise_factor`` is the scatter from point to point over that of counting statistics: 1 for raw counts;
+    ``scatter_variance`` is that scatter itself, at the quieter points, in counts squared.
     ``smoothness`` compares scatter over one and over four steps: near 1 for raw counts, small once smoothed.
     """
 
@@ -62,6 +64,7 @@ class Quality:
     highest: float
     background_level: float
     noise_factor: float
+    scatter_variance: float
     smoothness: float
     counts_are_whole: bool
     remarks: tuple[Remark, ...]
@@ -91,20 +94,25 @@ def checked(two_theta_deg: Array, counts: Array) -> tuple[Array, Array]:
 
 
 def _check_angles(x: Array) -> None:
-    """Refuse angles that fall, repeat, or are plainly in another unit."""
+    """Refuse angles in another unit, that fall, or repeat: the unit first, for it explains the rest."""
+    _check_unit(float(x.min()), float(x.max()))
     steps = np.diff(x)
     if (steps <= 0).any():
         if (steps < 0).all():
             raise AnglesOutOfOrder(f"The angles fall from {x[0]:g} to {x[-1]:g}.")
         at = int(np.flatnonzero(steps <= 0)[0])
         raise AnglesOutOfOrder(f"After row {at + 1} the angle goes from {x[at]:g} to {x[at + 1]:g}.")
-    if x[0] <= 0 or x[-1] >= 180:
-        raise NotDegrees(f"The first column runs from {x[0]:g} to {x[-1]:g}, which cannot be 2θ in degrees.")
-    if x[-1] < 3.2:
-        raise NotDegrees(f"The first column ends at {x[-1]:g}: these look like radians.")
-    if x[-1] < 15:
+
+
+def _check_unit(low: float, high: float) -> None:
+    """Refuse a range that no scan in degrees has."""
+    if low <= 0 or high >= 180:
+        raise NotDegrees(f"The first column runs from {low:g} to {high:g}, which cannot be 2θ in degrees.")
+    if high < 3.2:
+        raise NotDegrees(f"The first column ends at {high:g}: these look like radians, or d in nm.")
+    if high < 15:
         raise NotDegrees(
-            f"The first column ends at {x[-1]:g}: this looks like q in 1/Å or d in Å, not 2θ in degrees."
+            f"The first column ends at {high:g}: this looks like q in 1/Å or d in Å, not 2θ in degrees."
         )
 
 
@@ -118,7 +126,7 @@ def quality(two_theta_deg: Array, counts: Array) -> Quality:
     x, y = checked(two_theta_deg, counts)
     base = float(np.percentile(y, 25))
     whole = bool(np.all(np.abs(y - np.round(y)) < 1e-6))
-    factor, smooth = _scatter(y)
+    factor, variance, smooth = _scatter(y)
     found = Quality(
         len(x),
         float(x[0]),
@@ -127,25 +135,28 @@ def quality(two_theta_deg: Array, counts: Array) -> Quality:
         float(y.max()),
         base,
         factor,
+        variance,
         smooth,
         whole,
         (),
     )
-    return replace(found, remarks=_remarks(found, y))
+    return replace(found, remarks=_remarks(found, x, y))
 
 
-def _scatter(y: Array) -> tuple[float, float]:
-    """Give noise factor and smoothness from differences of neighbours on the quieter half of the points."""
+def _scatter(y: Array) -> tuple[float, float, float]:
+    """Give noise factor, variance and smoothness from differences of neighbours on the quieter points."""
     second = y[:-2] - 2 * y[1:-1] + y[2:]
     wide = y[:-8] - 2 * y[4:-4] + y[8:]
-    level = np.maximum(y[1:-1], 1e-9)
+    whole = bool(np.all(np.abs(y - np.round(y)) < 1e-6))
+    level = np.maximum(y[1:-1], max(1.0 if whole else 0.1 * float(np.percentile(y, 25)), 1e-9))
     quiet = level <= np.percentile(level, 35)
     factor = float(np.median((second**2 / (6 * level))[quiet])) / 0.4549  # the median of chi² with one degree
+    variance = float(np.median((second**2 / 6)[quiet])) / 0.4549
     near, far = float(np.median(np.abs(second[quiet]))), float(np.median(np.abs(wide[quiet[3:-3]])))
-    return factor, near / far if far > 0 else 1.0
+    return factor, variance, near / far if far > 0 else 1.0
 
 
-def _remarks(q: Quality, y: Array) -> tuple[Remark, ...]:
+def _remarks(q: Quality, x: Array, y: Array) -> tuple[Remark, ...]:
     """Say what the numbers show, in the order in which it matters."""
     rows: list[tuple[bool, str, Level, str, float | None, str]] = [
         (
@@ -174,6 +185,28 @@ def _remarks(q: Quality, y: Array) -> tuple[Remark, ...]:
             f"{int((y < 0).sum())} counts are below zero: a background was taken off before.",
             float(y.min()),
             "Give the pattern with its background.",
+        ),
+        (
+            bool((y >= 0).all()) and q.noise_factor > NOISY,
+            "BACKGROUND_TAKEN_OFF",
+            "warning",
+            (
+                f"Quiet points scatter {np.sqrt(q.noise_factor):.1f} times more than their counts allow: a "
+                "background was taken off before, or the counts were multiplied. Weights follow the scatter."
+            ),
+            q.noise_factor,
+            "Give the pattern as measured.",
+        ),
+        (
+            not 0.8 < _stretch(x) < 1.25,
+            "UNEVEN_STEPS",
+            "warning",
+            (
+                f"The step at the end of the scan is {_stretch(x):.2f} of that at its start, as when the "
+                "axis is q or d and not 2θ."
+            ),
+            _stretch(x),
+            "Check that the first column is 2θ in degrees.",
         ),
         (
             q.smoothness < 0.7,
@@ -222,10 +255,20 @@ def _remarks(q: Quality, y: Array) -> tuple[Remark, ...]:
     )
 
 
+def _stretch(x: Array) -> float:
+    """Give the step in the last tenth over that in the first; 1 for a scan in even steps of 2θ."""
+    steps, tenth = np.diff(x), max(3, len(x) // 10)
+    return float(np.mean(steps[-tenth:]) / np.mean(steps[:tenth]))
+
+
 def weights(counts: Array, q: Quality, sigma: Array | None = None) -> Array:
     """Give the standard uncertainty of each count: as given, from counting, or from scatter if scaled."""
     if sigma is not None and np.all(np.isfinite(sigma)) and np.all(sigma > 0):
         return np.asarray(sigma, dtype=np.float64)
+    if q.noise_factor > NOISY or bool((counts < 0).any()):
+        # Counting noise of what was taken off is still there: it is read from the quiet points.
+        net = np.maximum(counts - q.background_level, 0.0)
+        return np.asarray(np.sqrt(net + max(q.scatter_variance, 1e-12)), dtype=np.float64)
     if q.counts_are_whole:
         return np.asarray(np.sqrt(np.maximum(counts, 1.0)), dtype=np.float64)
     floor = max(float(np.percentile(np.abs(counts), 5)), 1e-6 * q.highest)

@@ -4,7 +4,7 @@ from collections.abc import Iterator, Sequence
 
 import numpy as np
 
-from teardown.science.crystallography.anode import better_anode
+from teardown.science.crystallography.anode import angles_are_theta, better_anode
 from teardown.science.crystallography.fractions import Amorphous, Shares
 from teardown.science.crystallography.phases import Phase
 from teardown.science.crystallography.profile import mixture
@@ -23,6 +23,14 @@ def of_tube(
 ) -> Iterator[Remark]:
     """Remark on a tube that is not the one named."""
     if not chosen.check_anode or numbers.unexplained < 0.3:
+        return
+    if angles_are_theta(fit, offered):
+        yield Remark(
+            "ANGLES_ARE_THETA",
+            "error",
+            "The pattern fits far better with all angles doubled: the first column looks like θ, not 2θ.",
+            remedy="Export the scan against 2θ in degrees.",
+        )
         return
     other = better_anode(fit, offered)
     if other:

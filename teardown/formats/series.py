@@ -108,7 +108,10 @@ def read_series(
     found = replace(found, map=chosen, remarks=(*found.remarks, *remarks))
     if found.errors:
         return found
-    arrays, remarks = make_series(table, chosen, bdf=_is_bdf(table.names, name))
+    try:
+        arrays, remarks = make_series(table, chosen, bdf=_is_bdf(table.names, name))
+    except ReadingError as refusal:
+        return replace(found, remarks=(*found.remarks, _as_remark(refusal)))
     return replace(found, arrays=arrays, remarks=(*found.remarks, *remarks))
 
 

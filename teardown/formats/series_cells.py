@@ -175,18 +175,21 @@ def _to_numbers(cells: pl.Series, *, comma: bool) -> pl.Series:
 
 def _read(text: TextTable, places: list[int], dtype: Any) -> pl.DataFrame:
     names = [f"column_{k + 1}" for k in range(text.width)]
-    return pl.read_csv(
-        text.raw,
-        has_header=False,
-        skip_lines=text.first_line - 1,
-        schema=dict.fromkeys(names, dtype),
-        columns=[names[k] for k in places],
-        separator=text.delimiter,
-        decimal_comma=text.decimal_comma and text.delimiter != "," and dtype == pl.Float64,
-        truncate_ragged_lines=True,
-        ignore_errors=True,
-        quote_char='"',
-    )
+    try:
+        return pl.read_csv(
+            text.raw,
+            has_header=False,
+            skip_lines=text.first_line - 1,
+            schema=dict.fromkeys(names, dtype),
+            columns=[names[k] for k in places],
+            separator=text.delimiter,
+            decimal_comma=text.decimal_comma and text.delimiter != "," and dtype == pl.Float64,
+            truncate_ragged_lines=True,
+            ignore_errors=True,
+            quote_char='"',
+        )
+    except pl.exceptions.PolarsError as fault:
+        raise NotATable(f"The rows cannot be told apart: {_told(fault)}") from None
 
 
 def open_table(data: bytes, *, name: str, column_map: ColumnMap | None = None) -> Table:
@@ -240,10 +243,14 @@ def _sound_rows(text: TextTable) -> tuple[TextTable, int, list[Remark]]:
     if raw.find(b'"', start) < 0 and raw.count(mark, start) in even:
         return text, rows, []
     lines = raw[start:].rstrip(b"\n").split(b"\n")
-    wide, short = [], []
+    wide, short, open_quote = [], [], []
     for number, line in enumerate(lines):
         count = line.count(mark) + 1
-        if count == text.width and b'"' not in line:
+        quotes = line.count(b'"')
+        if count == text.width and not quotes:
+            continue
+        if quotes % 2:
+            open_quote.append(number)
             continue
         cells = fields(line.decode("utf-8", errors="replace"), text.delimiter)
         if any(cells[len(text.names) :]):
@@ -251,8 +258,8 @@ def _sound_rows(text: TextTable) -> tuple[TextTable, int, list[Remark]]:
         elif any(cells) and len(cells) < len(text.names):
             short.append(number)
     few = max(FEW_SHARE * len(lines), 3)
-    remarks = [*_wide(text, wide, few), *_short(text, short, len(lines))]
-    unsound = set(wide) | (set(short) if len(short) <= few else set())
+    remarks = [*_wide(text, wide, few), *_short(text, short, len(lines)), *_open_quotes(text, open_quote)]
+    unsound = set(wide) | set(open_quote) | (set(short) if len(short) <= few else set())
     if unsound:
         kept = b"\n".join(line for k, line in enumerate(lines) if k not in unsound)
         text = replace(text, raw=raw[:start] + kept + b"\n")
@@ -279,6 +286,15 @@ def _wide(text: TextTable, wide: list[int], few: float) -> list[Remark]:
         "A decimal comma in a comma-separated file shifts every later field: export with another delimiter."
     )
     return [Remark("ROW_TOO_WIDE", "error", said + ".", float(len(wide)), where, remedy)]
+
+
+def _open_quotes(text: TextTable, rows: list[int]) -> list[Remark]:
+    if not rows:
+        return []
+    where = f"file line {text.first_line + rows[0]}"
+    said = f"{len(rows)} row(s) hold a quotation mark that is not closed, first at {where}; left out."
+    remedy = "Mend them in the export: behind such a mark, cells cannot be told apart."
+    return [Remark("ROW_QUOTE_OPEN", "warning", said, float(len(rows)), where, remedy)]
 
 
 def _short(text: TextTable, short: list[int], rows: int) -> list[Remark]:

@@ -241,5 +241,7 @@ def printed_step(cells: Sequence[str]) -> tuple[float, int]:
         found.append((value, 0.0 if digits >= 12 else 10.0 ** (exponent - places), places))
     if not found:
         return 0.0, 0
-    largest = max(value for value, _, _ in found)
-    return min(step for value, step, _ in found if value >= 0.5 * largest), max(p for _, _, p in found)
+    # not the very largest: a meter out of range prints what it never measures
+    large = sorted(value for value, _, _ in found)[int(0.95 * (len(found) - 1))]
+    near = [step for value, step, _ in found if 0.5 * large <= value <= 2 * large]
+    return min(near), max(p for _, _, p in found)

@@ -12,6 +12,8 @@ from teardown.science.errors import Remark
 
 Mask = NDArray[np.bool_]
 LONGEST_S = 5 * 365.25 * 86400
+FEW_SHARE = 0.01
+MOST_RESTARTS = 0.02  # of the records; more is no test that was started again
 
 
 def keep_rows(columns: dict[str, Array]) -> tuple[Mask, list[Remark]]:
@@ -106,7 +108,7 @@ def repair_time(time_s: Array, clock_s: Array | None, new_step: Mask) -> Times:
             )
         )
         return Times(time, (), remarks)
-    if not near_zero.all():
+    if not near_zero.all() or back.size > max(MOST_RESTARTS * time.size, 3):
         row = int(back[np.argmin(near_zero)])
         text = f"Test time runs back at data row {row + 1}: from {time[row - 1]:.6g} s to {time[row]:.6g} s."
         remarks.append(
@@ -167,6 +169,20 @@ def _isolated(time: Array) -> tuple[Array, list[Remark]]:
             "The cycler wrote wrong stamps; nothing else was changed.",
         )
     ]
+
+
+def check_reach(time_s: Array) -> list[Remark]:
+    """Refuse times that lie further apart than tests have been run, before anything is added up.
+
+    Single ones are left to `repair_time`, which replaces what stands outside both neighbours.
+    """
+    away = np.abs(time_s - np.median(time_s)) > 100 * LONGEST_S
+    if np.mean(away) <= FEW_SHARE:
+        return []
+    span = float(np.max(time_s) - np.min(time_s))
+    text = f"The times lie {span / 365.25 / 86400:.3g} years apart: wrong column, or wrong time unit?"
+    remedy = "Correct the unit of time in the column map, or mend the stamps in the export."
+    return [Remark("TIME_SCALE", "error", text, span, "time column", remedy)]
 
 
 def check_scale(time_s: Array, clock_s: Array | None) -> list[Remark]:

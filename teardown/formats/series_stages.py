@@ -16,7 +16,10 @@ from teardown.science.electrochemistry.columns import Array, Series
 from teardown.science.errors import Remark
 
 SMALLEST_V, LARGEST_V = 0.02, 20.0
+LARGEST_NUMBER = 1e17  # beyond it nothing was measured; microseconds since 1970 lie below
+LARGEST_A = 1e6
 OVERLOAD_TIMES = 1e4  # of the usual reading: a meter prints such where it could not read
+OVERLOAD_LEAST = 1000.0  # A, V
 FEW_OVERLOADS = 0.01
 CELL_NAMES = frozenset(
     (
@@ -61,6 +64,7 @@ def make_series(table: Table, column_map: ColumnMap, *, bdf: bool) -> tuple[Seri
         _drop_false_steps,
         settle_time,
         _check_voltage,
+        _check_current,
     ):
         stage(draft)
         if draft.stopped:
@@ -143,8 +147,8 @@ def _empty_overloads(draft: Draft) -> None:
         size = np.abs(values)
         some = size[:: max(1, size.size // 100_000)]
         usual = float(np.median(some[some > 0])) if np.any(some > 0) else 0.0
-        wild = size > OVERLOAD_TIMES * usual if usual else np.zeros(size.shape, dtype=bool)
-        wild &= np.isfinite(size)
+        # a noise of microamperes in long rests makes the usual one small: only what no cell gives is wild
+        wild = (size > max(OVERLOAD_TIMES * usual, OVERLOAD_LEAST)) & np.isfinite(size)
         if not wild.any() or np.mean(wild) > FEW_OVERLOADS:
             continue
         row = int(np.argmax(wild))
@@ -158,6 +162,10 @@ def _empty_overloads(draft: Draft) -> None:
             where=f"data row {row + 1}",
             remedy="The meter was out of range or not connected there.",
         )
+    for name, values in draft.columns.items():
+        beyond = np.abs(values) > LARGEST_NUMBER
+        if beyond.any():
+            draft.columns[name] = np.where(beyond, np.nan, values)
 
 
 def _drop_rows(draft: Draft) -> None:
@@ -224,6 +232,20 @@ def _drop_false_steps(draft: Draft) -> None:
                 where="step column",
                 remedy="Map another column as step.",
             )
+
+
+def _check_current(draft: Draft) -> None:
+    current = np.abs(draft.columns["current_ampere"])
+    usual = float(np.median(current[current > 0])) if np.any(current > 0) else 0.0
+    if usual > LARGEST_A:
+        draft.say(
+            "CURRENT_SCALE",
+            "error",
+            f"The usual current is {usual:.4g} A: no cell of this laboratory carries that.",
+            value=usual,
+            where="current column",
+            remedy="Correct the unit of current in the column map, or map another column.",
+        )
 
 
 def _check_voltage(draft: Draft) -> None:

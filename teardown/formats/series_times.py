@@ -5,7 +5,7 @@ from typing import Any
 import numpy as np
 
 from teardown.formats.series_draft import Draft
-from teardown.formats.series_repair import check_scale, repair_time
+from teardown.formats.series_repair import check_reach, check_scale, repair_time
 from teardown.science.electrochemistry.columns import Array
 from teardown.science.electrochemistry.steps import rest_threshold_A
 
@@ -44,6 +44,9 @@ def settle_time(draft: Draft) -> None:
         )
         del columns["unix_time_second"]
         clock = None
+    draft.remarks += check_reach(columns["test_time_second"])
+    if draft.stopped:
+        return
     fixed = repair_time(columns["test_time_second"], clock, new_step)
     columns["test_time_second"] = fixed.time_s
     draft.remarks += fixed.remarks

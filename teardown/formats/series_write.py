@@ -83,7 +83,7 @@ def write_parquet(series: Series) -> bytes:
 def _slim(notation: str, values: Array) -> pl.Series:
     if notation in FLOAT64:
         return pl.Series(values)
-    if notation in WHOLE and np.isfinite(values).all():
+    if notation in WHOLE and np.isfinite(values).all() and np.all(np.abs(values) < 2**31):
         return pl.Series(values.astype(np.int64)).cast(pl.Int32)
     return pl.Series(values).cast(pl.Float32)
 

@@ -1,5 +1,6 @@
 """Importing cycling files: shown, applied, grown, withdrawn."""
 
+import numpy as np
 import pytest
 from django.core.exceptions import ValidationError
 
@@ -11,10 +12,14 @@ from teardown.cycling.actions import (
     sum_up_again,
     withdraw_import,
 )
+from teardown.cycling.intake import current_files
+from teardown.cycling.measure import as_data
 from teardown.cycling.models import Curves, CyclingFile, TestSummary
 from teardown.files.tasks import work_off
+from teardown.formats.series import read_series
 from teardown.formats.series_write import Dialect, write_bdf, write_text
 from teardown.science.electrochemistry.phantoms import Life, cycling_history
+from teardown.science.electrochemistry.summary import summarise
 from tests.makers import make_cell, make_test, make_user
 
 pytestmark = pytest.mark.django_db
@@ -118,6 +123,29 @@ def test_a_grown_file_takes_the_place_of_the_shorter_one_and_gives_it_back() -> 
     assert again is not None
     assert again.n_cycles == short.n_cycles
     assert again.discharge_total_Ah == short.discharge_total_Ah
+
+
+@pytest.mark.parametrize("name", ["in a row", "in a step", "between cycles", "in steps of growth"])
+def test_a_history_that_grew_is_that_of_the_whole_file_to_the_last_bit(name: str) -> None:
+    """However the file was cut when first sent, nothing is lost at the seam and nothing counts twice."""
+    test, analyst, whole = make_test(), make_user("analyst"), _text()
+    rows = whole.split(b"\n")
+    edge = int(np.flatnonzero(np.diff(PHANTOM.series.columns["cycle_count"]))[5]) + 2
+    ends = {
+        "in a row": [len(whole) // 2 + 7],
+        "in a step": [len(b"\n".join(rows[: edge + 9])) + 1],
+        "between cycles": [len(b"\n".join(rows[:edge])) + 1],
+        "in steps of growth": [len(whole) // 4, len(whole) // 2 + 3, len(whole) * 4 // 5],
+    }[name]
+    for end in (*ends, len(whole)):
+        import_file(test=test, upload=whole[:end], name="growing.csv", by=analyst, apart=False)
+        work_off()
+    expected = summarise(read_series(whole, name="growing.csv").arrays, iron_mass_g=test.cell.iron_mass_g)
+    curves, kept = Curves.objects.get(test=test), TestSummary.objects.filter(test=test).first()
+    columns = np.stack([expected.cycles[column] for column in curves.columns]).astype("<f4")
+    assert bytes(curves.blob) == columns.tobytes()
+    assert kept.metrics == {key: as_data(value) for key, value in expected.metrics.items()}
+    assert len(current_files(test)) == 1
 
 
 def test_a_withdrawn_import_leaves_no_numbers_and_needs_a_reason() -> None:

@@ -335,6 +335,13 @@ def overload_marks() -> Trap:
     return Trap(unlines(rows), said=("VOLTAGE_OVERLOAD",))
 
 
+def short_pulses_in_long_rests() -> Trap:
+    """Rests that print a noise of microamperes beside currents ten thousand times as large."""
+    noise = 5e-6 * np.random.default_rng(8).standard_normal(ROWS)
+    current = np.where(SERIES.current_A == 0, noise, SERIES.current_A)
+    return Trap(write_text(changed(current_ampere=current), Dialect(HEADERS)))
+
+
 def counters_reset_each_cycle_in_milliampere_hours() -> Trap:
     columns = {}
     for name in ("charging_capacity_ah", "discharging_capacity_ah"):
@@ -481,6 +488,7 @@ HOSTILE: list[Callable[[], Trap]] = [
     nulls_in_words,
     infinite_voltage,
     overload_marks,
+    short_pulses_in_long_rests,
     counters_reset_each_cycle_in_milliampere_hours,
     current_printed_as_a_density,
     minutes_and_seconds,

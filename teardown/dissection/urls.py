@@ -16,12 +16,14 @@ from teardown.dissection.views import (
     samples,
     scoring,
     sound,
+    trial,
 )
 
 urlpatterns = [
     path("bench/", bench.bench, name="bench"),
     path("bench/begin/", bench.bench_begin, name="bench_begin"),
     path("bench/strip/", bench.bench_strip, name="bench_strip"),
+    path("bench/trial/", trial.bench_trial, name="bench_trial"),
     path("bench/worker.js", bench.worker, name="bench_worker"),
     path("bench/paper.pdf", paper.paper_sheets, name="paper_sheets"),
     path("bench/keep/", keep.keep, name="bench_keep"),

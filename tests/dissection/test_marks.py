@@ -168,8 +168,9 @@ def test_points_typed_in_percent_fix_mark_and_outline(signed_in, photograph, dis
 @pytest.mark.parametrize(
     ("corners", "said"),
     [
-        ("20 10; 80 10", "2 were tapped"), ("20 10; 80", "“80” is no point"), ("20 10; 800 10", "off the picture"),
-        ("", "This field is required"), ("20 10; eighty 10", "is no point"),
+        ("20 10; 80 10", "2 were tapped"), ("20 10; 80", "“80” is no point"),
+        ("20 10; 800 10", "off the picture"), ("", "This field is required"),
+        ("20 10; eighty 10", "is no point"),
     ],
 )  # fmt: skip
 def test_what_is_no_point_is_told_and_nothing_is_kept(signed_in, photograph, corners, said):

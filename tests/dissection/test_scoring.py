@@ -133,3 +133,18 @@ def test_the_list_holds_its_number_of_queries(dissection, first, second, django_
     _ = second.roles
     with django_assert_max_num_queries(8):
         again(second)
+
+
+def test_several_photographs_of_one_part_are_one_answer(dissection, first, second):
+    entry, _ = seen(dissection, first, "A.M2", term="iron.colour", answer="green")
+    again_photographed = bench.add_photograph(
+        file=PNG + b"2", name="2.png", dissection=dissection, by=first, size_px=(1, 1), at=makers.NOW
+    )
+    bench.label_photograph(photograph=again_photographed, component="iron_electrode", place="A.M2", by=first)
+    assert [pair.first for pair in of(second, "iron.colour").waiting] == [entry]
+
+
+def test_what_no_photograph_shows_is_not_asked(second):
+    offered = {each.term.key for each in again(second)}
+    assert {"iron.colour", "separator.state", "air.gas_side"} <= offered
+    assert not {"iron.magnet", "rinse.liquid", "warm.noticed", "dry.how"} & offered

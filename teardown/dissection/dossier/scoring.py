@@ -21,6 +21,9 @@ from teardown.vocabulary.models import Term
 FEWEST = 5
 """Below this many double scores only their number is said."""
 STEPS = ("absent", "trace", "some", "much", "nearly all")
+SEEN_ON_PHOTOGRAPHS = frozenset({"iron", "iron_whole", "collector", "separator", "air", "seal", "sediment"})
+NOT_SEEN = frozenset({"iron.magnet", "iron.adhesion", "tab.creep_mm"})
+"""Cards whose fields a photograph can show, less what takes a hand or a magnet to tell."""
 BOUNDS = (0.0, 0.05, 0.25, 0.75)
 
 
@@ -75,9 +78,7 @@ class Again:
 
 def again(user: Any, only: str = "") -> list[Again]:
     """Gather, for each field that a photograph can show, what this person may score again: four questions."""
-    terms = {
-        t.pk: t for t in fields() if t.data["kind"] in ("choice", "presence") and t.data.get("component")
-    }
+    terms = {term.pk: term for term in fields() if _can_be_seen(term)}
     if only:
         terms = {pk: term for pk, term in terms.items() if term.key == only}
     waiting: dict[int, list[ToScore]] = {pk: [] for pk in terms}
@@ -97,6 +98,11 @@ def again(user: Any, only: str = "") -> list[Again]:
         )
         for pk, term in terms.items()
     ]
+
+
+def _can_be_seen(term: Term) -> bool:
+    shown = term.data.get("card") in SEEN_ON_PHOTOGRAPHS and term.key not in NOT_SEEN
+    return bool(shown and term.data["kind"] in ("choice", "presence") and term.data.get("component"))
 
 
 def pairs(user: Any, terms: dict[int, Term]) -> list[ToScore]:
@@ -120,7 +126,7 @@ def pairs(user: Any, terms: dict[int, Term]) -> list[ToScore]:
         by_place.setdefault((entry.part_id, entry.place), []).append(entry)
         if entry.photo_id:
             by_photo.setdefault(entry.photo_id, []).append(entry)
-    done = set(Score.objects.filter(by=user).values_list("photograph", "first"))
+    done = set(Score.objects.filter(by=user).values_list("first", flat=True))
     rows = Photograph.objects.filter(dissection__in=seen, labels__part__isnull=False).evidence().with_labels()
     found = []
     for photograph in rows.distinct():
@@ -130,8 +136,12 @@ def pairs(user: Any, terms: dict[int, Term]) -> list[ToScore]:
         place = label.place or "whole"
         there = by_place.get((label.part_id, place), []) + by_place.get((label.part_id, ""), [])
         said = {entry.pk: entry for entry in there + by_photo.get(photograph.pk, [])}
-        found += [ToScore(photograph, label, e) for pk, e in said.items() if (photograph.pk, pk) not in done]
-    return sorted(found, key=lambda pair: _draw(pair.photograph))
+        found += [ToScore(photograph, label, e) for pk, e in said.items() if pk not in done]
+    drawn = sorted(found, key=lambda pair: _draw(pair.photograph))
+    once: dict[int, ToScore] = {}
+    for pair in drawn:  # several photographs of one part are one answer, not several
+        once.setdefault(pair.first.pk, pair)
+    return list(once.values())
 
 
 def _draw(photograph: Photograph) -> bytes:

@@ -151,11 +151,15 @@ class Phase:
 
 @dataclass(frozen=True, slots=True)
 class PhaseTable:
-    """A numbered edition of the table; a change of any fact is a new edition."""
+    """A numbered edition of the table; a change of any fact is a new edition.
+
+    ``absent`` maps what may be asked for and has no structure here to the reason.
+    """
 
     version: str
     phases: Mapping[str, Phase]
     ambiguous: Mapping[str, tuple[str, ...]]
+    absent: Mapping[str, str]
 
     def __getitem__(self, name: str) -> Phase:
         """Find a phase by its key, name or a synonym; refuse what is unknown or stands for several."""
@@ -175,6 +179,8 @@ class PhaseTable:
         if wanted in self.ambiguous:
             choices = ", ".join(self.ambiguous[wanted])
             raise AmbiguousPhase(f'"{name}" may mean {choices}: write which one.')
+        if wanted in self.absent:
+            raise UnknownPhase(f'"{name}" is not in the phase table {self.version}: {self.absent[wanted]}')
         near = get_close_matches(wanted, names, n=3, cutoff=0.6)
         keys = ", ".join(dict.fromkeys(names[n] for n in near)) if near else ", ".join(sorted(self.phases))
         raise UnknownPhase(
@@ -200,9 +206,9 @@ def phase_table() -> PhaseTable:
     text = files("teardown.science.crystallography").joinpath("phases.json").read_text(encoding="utf-8")
     data = json.loads(text)
     ambiguous = {_plain(name): tuple(keys) for name, keys in data["ambiguous"].items()}
-    return PhaseTable(
-        data["version"], {key: _phase(key, row) for key, row in data["phases"].items()}, ambiguous
-    )
+    absent = {_plain(name): reason for reason, names in data["absent"].items() for name in names}
+    phases = {key: _phase(key, row) for key, row in data["phases"].items()}
+    return PhaseTable(data["version"], phases, ambiguous, absent)
 
 
 def choose(names: Sequence[str]) -> tuple[Phase, ...]:

@@ -16,6 +16,8 @@ SIGMA = 6.0
 LINES_LOOKED_AT = 4
 LINES_NEEDED = 2
 FEW = 12
+# What has no structure in the phase table and one strong line: words, and d in Å from and to (from memory).
+SINGLE_LINES_A = (("PTFE binder", 4.82, 4.98),)
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,7 +25,8 @@ class Unexplained:
     """A peak of the residual: place in degrees, d in Å, height in standard deviations, likely makers.
 
     ``candidates`` are keys of the phase table, the likeliest first. ``ghost`` names the line of the tube that
-    would put a strong peak there ("Kβ", "W Lα").
+    would put a strong peak there ("Kβ", "W Lα"); ``hint`` something without a structure in the table that has
+    its one strong line there.
     """
 
     two_theta_deg: float
@@ -31,6 +34,7 @@ class Unexplained:
     sigmas: float
     candidates: tuple[str, ...]
     ghost: str = ""
+    hint: str = ""
 
 
 def unexplained_peaks(
@@ -145,7 +149,8 @@ def _named(
     """Give a peak its d, the phases that explain it, and the ghost line that might."""
     names = tuple(key for key, hits in ranked if any(abs(h - place) < 0.4 for h in hits))
     d = fit.beam.wavelength_A / 2 / float(np.sin(np.radians(place / 2)))
-    return Unexplained(place, d, height, names, _ghost(fit, place))
+    hint = next((words for words, low, high in SINGLE_LINES_A if low < d < high), "")
+    return Unexplained(place, d, height, names, _ghost(fit, place), hint)
 
 
 def _ghost(fit: Refinement, place: float) -> str:

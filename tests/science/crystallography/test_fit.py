@@ -218,3 +218,42 @@ def test_the_range_may_be_chosen():
     assert fit.curves.two_theta_deg[0] >= 30
     assert fit.curves.two_theta_deg[-1] <= 70
     assert fit.phase("iron").weight_fraction == pytest.approx(0.55, abs=0.03)
+
+
+def remarked(weights, offered, **how):
+    made = powder_pattern(weights, seed=3, sizes_nm={"magnetite": 60, "maghemite": 60}, **how)
+    fit = fit_pattern(made.two_theta_deg, made.counts, phases=offered)
+    return fit, {r.code: r for r in fit.remarks}
+
+
+def test_two_sharp_spinels_are_told_beside_their_sum_where_iron_is_the_ruler():
+    fit, said = remarked({"iron": 0.5, "magnetite": 0.25, "maghemite": 0.25}, ["iron", "spinel"])
+    assert fit.phase("spinel").weight_fraction == pytest.approx(0.5, abs=0.02)
+    assert "magnetite 24.9" in said["SPINEL_SPLIT"].message
+    assert "the sum stands either way" in said["SPINEL_SPLIT"].message
+
+
+@pytest.mark.parametrize("only", ["magnetite", "maghemite"])
+def test_one_spinel_is_not_split(only):
+    _, said = remarked({"iron": 0.5, only: 0.5}, ["iron", "spinel"])
+    assert "SPINEL_SPLIT" not in said
+    assert "SPINEL_BY_CELL" in said
+
+
+def test_without_a_ruler_nothing_is_split_and_the_pattern_says_what_it_cannot_know():
+    fit, said = remarked({"hematite": 0.5, "magnetite": 0.25, "maghemite": 0.25}, ["hematite", "spinel"])
+    assert "SPINEL_SPLIT" not in said
+    assert "read their sum only" in said["SPINEL_NO_RULER"].message
+    assert fit.phase("spinel").oxidation is None
+
+
+def test_groups_that_were_not_found_keep_their_limit_as_a_limit():
+    fit, _ = remarked({"iron": 0.6, "magnetite": 0.4}, ["iron", "spinel", "goethite", "iron-hydroxide"])
+    groups = {g.group: g for g in fit.groups}
+    for name, group in (("goethite", "oxyhydroxide"), ("iron-hydroxide", "hydroxide")):
+        assert fit.phase(name).status == "below limit"
+        assert groups[group].phases == ()
+        assert groups[group].weight_fraction == 0
+        assert groups[group].limit == pytest.approx(fit.phase(name).limit)
+        assert 0.001 < groups[group].limit < 0.02
+    assert groups["metal"].limit is None

@@ -119,3 +119,9 @@ def test_listing_the_table_does_not_load_the_crystallographic_library():
         "assert 'gemmi' not in sys.modules"
     )
     subprocess.run([sys.executable, "-c", code], check=True)
+
+
+@pytest.mark.parametrize("name", ["PTFE", "K2CO3·1.5H2O", "koh", "LiOH·H2O"])
+def test_what_has_no_structure_here_is_refused_with_the_reason(name):
+    with pytest.raises(UnknownPhase, match=r"No source of its structure|one line near"):
+        TABLE.key_of(name)

@@ -32,7 +32,7 @@ def after_fit(
         *pattern.of_leftovers(more),
         *specimen.of_grains(refined, mixed, fit, chosen),
         *specimen.of_phases(fit, refined, rows),
-        *specimen.of_spinel(refined, rows, ruler),
+        *specimen.of_spinel(fit, refined, rows, ruler),
         *pattern.of_what_is_missing(rows, amorphous),
         *pattern.of_scales(fit, mixed),
     )

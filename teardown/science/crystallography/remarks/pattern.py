@@ -189,6 +189,9 @@ def of_leftovers(more: Sequence[Unexplained]) -> Iterator[Remark]:
             if names
             else " No phase of the table has two of its strong lines there."
         )
+        hints = list(dict.fromkeys(u.hint for u in real if u.hint))
+        if hints:
+            could += f" {hints[0]} has its line at one of them; it has no structure here and is not weighed."
         yield Remark(
             "UNEXPLAINED_PEAKS",
             "warning",

@@ -10,6 +10,7 @@ from teardown.science.crystallography.radiation import NAMES
 from teardown.science.crystallography.refinement import Refinement
 from teardown.science.crystallography.results import ASSUMED_SIZE_UM, CONTRAST_REFUSED, PhaseResult
 from teardown.science.crystallography.settings import Settings
+from teardown.science.crystallography.spinels import two_spinels
 from teardown.science.errors import Remark
 
 
@@ -145,7 +146,9 @@ def of_phases(fit: Refinement, refined: Sequence[Phase], rows: Sequence[PhaseRes
         )
 
 
-def of_spinel(refined: Sequence[Phase], rows: Sequence[PhaseResult], ruler: str | None) -> Iterator[Remark]:
+def of_spinel(
+    fit: Refinement, refined: Sequence[Phase], rows: Sequence[PhaseResult], ruler: str | None
+) -> Iterator[Remark]:
     """Remark on what X-rays cannot tell of magnetite and maghemite."""
     spinels = [r for r in rows if r.group == "spinel" and r.status == "found"]
     if not spinels:
@@ -170,6 +173,19 @@ def of_spinel(refined: Sequence[Phase], rows: Sequence[PhaseResult], ruler: str 
                 "replace Mössbauer spectroscopy for it."
             ),
             spinels[0].oxidation,
+        )
+    if (two := two_spinels(fit, ruler)) is not None:
+        yield Remark(
+            "SPINEL_SPLIT",
+            "warning",
+            (
+                f"Two spinels explain the pattern better than one (Rwp falls by {100 * two.gain:.0f} %): "
+                f"magnetite {100 * two.magnetite:.1f} ± {100 * two.magnetite_esd:.1f} %, maghemite "
+                f"{100 * two.maghemite:.1f} ± {100 * two.maghemite_esd:.1f} %. A spinel whose oxidation "
+                "changes from place to place looks the same; the sum stands either way."
+            ),
+            two.gain,
+            remedy="Offer both if two are expected; Mössbauer spectroscopy decides.",
         )
     if len(spinels) > 1:
         yield Remark(

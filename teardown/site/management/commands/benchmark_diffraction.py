@@ -11,6 +11,28 @@ from django.core.management.base import BaseCommand, CommandError
 
 PURE = Path("tests") / "samples" / "diffraction" / "patterns.npz"
 OFFERED = ("iron", "magnetite", "hematite", "goethite", "iron-hydroxide", "potassium-carbonate")
+SPEEDS = (
+    (
+        "three phases",
+        {"corundum": 40, "zincite": 25, "fluorite": 35},
+        ("corundum", "zincite", "fluorite"),
+        0.5,
+    ),
+    (
+        "four phases",
+        {"iron": 55, "magnetite": 25, "goethite": 5, "iron-hydroxide": 15},
+        ("iron", "spinel", "goethite", "iron-hydroxide"),
+        0.5,
+    ),
+    (
+        "six phases, three of them not there",
+        {"iron": 55, "magnetite": 30, "iron-hydroxide": 15},
+        ("iron", "spinel", "hematite", "goethite", "iron-hydroxide", "potassium-carbonate"),
+        3.0,
+    ),
+)
+IMPORT_S = 1.5
+POINTS = 7000
 NOISE = ((20_000, 300), (5_000, 3_000), (2_000, 3_000))
 
 
@@ -39,8 +61,9 @@ class Command(BaseCommand):
         if options["mixtures"] < 1:
             raise CommandError("--mixtures is 1 or more.")
         rows = [_level(options, highest, background) for highest, background in NOISE]
+        speeds = _speeds(options["pure"])
         if options["json"]:
-            self.stdout.write(json.dumps({"seed": options["seed"], "levels": rows}))
+            self.stdout.write(json.dumps({"seed": options["seed"], "levels": rows, "speeds": speeds}))
             return
         for row in rows:
             self.stdout.write(
@@ -51,6 +74,47 @@ class Command(BaseCommand):
                 f"false {row['false']} of {row['absent']}, missed {row['missed']}, "
                 f"{row['cpu_s_mean']:.2f} s (at most {row['cpu_s_most']:.2f})"
             )
+        for row in speeds:
+            self.stdout.write(f"{row['what']}: {row['cpu_s']:.2f} CPU s (goal {row['goal_s']:g})")
+
+
+def _speeds(pure: Path) -> list[dict[str, Any]]:
+    """Take the CPU time of one thread for fits of 7,000 points, the best of three, and of the import."""
+    import numpy as np
+
+    from teardown.science.crystallography.fit import fit_pattern
+    from teardown.science.crystallography.phases import phase_table
+
+    table, rows = phase_table().phases, [{"what": "import", "cpu_s": _import_s(), "goal_s": IMPORT_S}]
+    with np.load(pure) as data:
+        known = {k: data[f"cu/{k}"] * float(data[f"cu/{k}/scale"]) for _, w, _, _ in SPEEDS for k in w}
+    drawn = 12 + 0.02 * np.arange(len(known["iron"]))
+    x = np.linspace(15, 100, POINTS)
+    for what, weights, offered, goal in SPEEDS:
+        y = sum(w / table[k].density_g_cm3 * np.interp(x, drawn, known[k]) for k, w in weights.items())
+        counts = np.random.default_rng(1).poisson(20_000 * y / y.max() + 300).astype(float)
+        seconds = []
+        for _ in range(3):
+            began = time.process_time()
+            fit_pattern(x, counts, phases=offered)
+            seconds.append(time.process_time() - began)
+        rows.append({"what": what, "cpu_s": min(seconds), "goal_s": goal})
+    return rows
+
+
+def _import_s() -> float:
+    """Give the CPU time that a fresh interpreter needs to import the fit."""
+    import subprocess
+    import sys
+
+    words = (
+        "import time; t = time.process_time(); import scipy.sparse, gemmi, scipy.ndimage; "
+        "import teardown.science.crystallography.fit; print(time.process_time() - t)"
+    )
+    done = subprocess.run(  # noqa: S603 - this interpreter and words of our own
+        [sys.executable, "-c", words], cwd=settings.BASE_DIR, capture_output=True, text=True, check=True
+    )
+    return float(done.stdout)
 
 
 def _level(options: dict[str, Any], highest: int, background: int) -> dict[str, Any]:

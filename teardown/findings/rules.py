@@ -109,6 +109,7 @@ def faults_of_judgement(claims: list[Claim]) -> list[str]:
 
 
 NO_SOURCE = "common practice, no source"
+HERE = "the page of the balance"
 Shape = Literal["value", "range", "doubt"]
 
 
@@ -149,39 +150,40 @@ def _short(number: float) -> str:
 # fmt: off
 USUAL: dict[str, Usual] = {each.key: each for each in (
     Usual("purity", "purity of the iron", "%", "value", 0.995, 0.003, NO_SOURCE,
-          "the lot of the iron: purity and its uncertainty; or here", 0.5, 1.0),
+          "the lot of the iron: purity and its uncertainty; or the page of the balance", 0.5, 1.0),
     Usual("inert_density", "density of binder, carbon and additive", "g/cm³", "value", 2.2, 0.1,
-          "from memory: PTFE 2.1 to 2.3, carbon black 1.8 to 2.1", "here", 0.5, 12.0),
+          "from memory: PTFE 2.1 to 2.3, carbon black 1.8 to 2.1", HERE, 0.5, 12.0),
     Usual("rest", "charge lost at rest after the test, of the last capacity", "% a day", "value",
           0.005, 0.0025, NO_SOURCE,
-          "the cycling history: a long rest between a charge and a discharge; or here", 0.0, 0.5),
+          "the cycling history: a long rest between a charge and a discharge; or the page of the balance",
+          0.0, 0.5),
     Usual("converted", "hydroxide of the last discharge that turns into magnetite at rest", "% a day",
-          "range", 0.005, 0.005, NO_SOURCE, "here", 0.0, 1.0),
+          "range", 0.005, 0.005, NO_SOURCE, HERE, 0.0, 1.0),
     Usual("drying", "iron oxidised by drying in air, of the last capacity", "%", "value", 0.02, 0.02,
-          NO_SOURCE, "the bench: dry without air; or here", 0.0, 1.0),
+          NO_SOURCE, "the bench: dry without air; or the page of the balance", 0.0, 1.0),
     Usual("hydrous", "water held by the hydroxide, of its mass", "%", "doubt", 0.0, 0.02, NO_SOURCE,
-          "here", 0.0, 0.5),
+          HERE, 0.0, 0.5),
     Usual("amorphous", "amorphous share, like ferrous hydroxide", "%", "range", 0.075, 0.075, NO_SOURCE,
-          "diffraction: add an internal standard; or here", 0.0, 0.9),
+          "diffraction: add an internal standard; or the page of the balance", 0.0, 0.9),
     Usual("grain", "diameter of the grains of the powder", "µm", "range", 2.55, 2.45, NO_SOURCE,
-          "diffraction: grain diameter of the pattern; or here", 0.01, 200.0),
+          "diffraction: grain diameter of the pattern; or the page of the balance", 0.01, 200.0),
     Usual("plateau", "charge of a plateau that no reference electrode told apart", "%", "doubt", 0.0, 0.05,
-          NO_SOURCE, "the recipe: a reference electrode; or here", 0.0, 1.0),
+          NO_SOURCE, "the recipe: a reference electrode; or the page of the balance", 0.0, 1.0),
     Usual("channel", "net charge of the cycler's channel, of all charge", "%", "doubt", 0.0, 0.003,
-          NO_SOURCE, "the channel: its range and accuracy; or here", 0.0, 1.0),
-    Usual("charge", "charge of a cycle", "%", "doubt", 0.0, 0.003, NO_SOURCE, "here", 0.0, 1.0),
+          NO_SOURCE, "the channel: its range and accuracy; or the page of the balance", 0.0, 1.0),
+    Usual("charge", "charge of a cycle", "%", "doubt", 0.0, 0.003, NO_SOURCE, HERE, 0.0, 1.0),
     Usual("iron_mass", "iron weighed in", "g", "doubt", 0.0, 0.002, NO_SOURCE,
-          "the cell: uncertainty of its iron mass; or here", 0.0, 10.0),
+          "the cell: uncertainty of its iron mass; or the page of the balance", 0.0, 10.0),
     Usual("dry_mass", "dry mass of the electrode", "g", "doubt", 0.0, 0.004, NO_SOURCE,
-          "the bench: name the balance, or its uncertainty; or here", 0.0, 10.0),
-    Usual("area", "area of the electrode", "%", "doubt", 0.0, 0.005, NO_SOURCE, "here", 0.0, 1.0),
+          "the bench: name the balance, or its uncertainty; or the page of the balance", 0.0, 10.0),
+    Usual("area", "area of the electrode", "%", "doubt", 0.0, 0.005, NO_SOURCE, HERE, 0.0, 1.0),
     Usual("thickness", "thickness at teardown, at the least", "%", "doubt", 0.0, 0.015, NO_SOURCE,
-          "the bench: measure it at more places; or here", 0.0, 1.0),
+          "the bench: measure it at more places; or the page of the balance", 0.0, 1.0),
     Usual("fraction", "a phase fraction without an uncertainty of its own", "%", "doubt", 0.0, 0.015,
-          NO_SOURCE, "diffraction: give the e.s.d. with the fraction; or here", 0.0, 1.0),
+          NO_SOURCE, "diffraction: give the e.s.d. with the fraction; or the page of the balance", 0.0, 1.0),
 )}
 # fmt: on
-"""Every default of a balance. "Here" is the field beside it on the page of the balance, asked at the desk."""
+"""Every default of a balance. Each has a field on the page of the balance."""
 
 
 def faults_of_stated(usual: Usual, value: float, doubt: float) -> list[str]:

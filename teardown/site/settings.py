@@ -182,7 +182,7 @@ STATICFILES_FINDERS = [
 
 # --- work: which function a run names, and the release of that function ------------------------------
 WORK = {
-    "cycling.summarise": ("teardown.cycling.measure.summarise", "1"),
+    "cycling.summarise": ("teardown.cycling.measure.summarise", "2"),
     "imaging.section": ("teardown.imaging.measure.section", "1"),
     "imaging.rescale": ("teardown.imaging.measure.rescale", "1"),
     "imaging.sample": ("teardown.imaging.measure.sample", "1"),
@@ -191,7 +191,7 @@ WORK = {
     "diffraction.fit": ("teardown.diffraction.measure.fit", "2"),
     "diffraction.calibrate": ("teardown.diffraction.measure.calibrate", "1"),
     "diffraction.external": ("teardown.diffraction.measure.external", "1"),
-    "findings.balance": ("teardown.findings.measure.balance", "1"),
+    "findings.balance": ("teardown.findings.measure.balance", "2"),
 }
 WORK_LEASE_SECONDS = env.float("TEARDOWN_WORK_LEASE_SECONDS", default=30)
 WORK_LONGEST_SECONDS = env.float("TEARDOWN_WORK_LONGEST_SECONDS", default=3600)

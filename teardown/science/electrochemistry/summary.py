@@ -23,7 +23,7 @@ from teardown.science.estimate import Estimate
 
 AH_PER_GRAM_2E = 2 * FARADAY_Ah_PER_MOL / ATOMIC_WEIGHT["Fe"]
 AH_PER_GRAM_3E = 3 * FARADAY_Ah_PER_MOL / ATOMIC_WEIGHT["Fe"]
-VERSION = "1"
+VERSION = "2"
 
 
 @dataclass(frozen=True, slots=True)
@@ -302,25 +302,22 @@ def _against_reference(
         "mean_discharge_V": _median(table["mean_discharge_V"][like]),
         "mean_charge_V": _median(table["mean_charge_V"][like]),
     }
-    for name in ("coulombic_efficiency", "energy_efficiency", "voltage_efficiency"):
-        metrics[name] = _median_estimate(table[name][like], _doubt_of(name, table, like))
+    doubt = _doubt_of_charge(table, like)
+    for name in ("coulombic_efficiency", "energy_efficiency"):
+        metrics[name] = _median_estimate(table[name][like], doubt)
+    metrics["voltage_efficiency"] = _median_estimate(table["voltage_efficiency"][like])
     metrics |= (
         _fades(table, like, reference) | _knee(cycle, capacity, reference) | _plateaus(table, like, reference)
     )
     return metrics, limit.status
 
 
-def _doubt_of(name: str, table: CycleTable, like: Array) -> float:
-    """Give the usual relative uncertainty of one efficiency from those of its charges or energies.
+def _doubt_of_charge(table: CycleTable, like: Array) -> float:
+    """Give the usual relative uncertainty of one discharge over one charge.
 
     Rounding is alike in every cycle, so it does not average out over them.
     """
-    amount = "Ah" if name == "coulombic_efficiency" else "Wh"
-    parts = [
-        table[f"u_{way}_{amount}"][like]
-        / np.where(table[f"{way}_{amount}"][like] > 0, table[f"{way}_{amount}"][like], np.inf)
-        for way in ("charge", "discharge")
-    ]
+    parts = [table[f"u_{way}_Ah"][like] / table[f"{way}_Ah"][like] for way in ("charge", "discharge")]
     return float(np.median(np.hypot(*parts)))
 
 

@@ -20,6 +20,7 @@ from teardown.diffraction.models import Fit
 from teardown.dissection import actions as bench
 from teardown.dissection.actions.older import show_older
 from teardown.dissection.actions.older_photographs import show_older_photographs
+from teardown.dissection.actions.paper import begin_paper
 from teardown.dissection.models import CautionCard
 from teardown.files.models import Run
 from teardown.files.store import keep
@@ -120,6 +121,10 @@ def things(by: User) -> dict[str, dict[str, Any]]:
     older = show_older(upload=b"cell;day;dry mass (g)\nSECRETCELL-1;2031-03-04;3.4\n", by=by)
     beside = ContentFile(b"file,cell,day\n2.tif,SECRETCELL-1,2031-03-04\n", name="list.csv")
     folder = show_older_photographs(files=[ContentFile(picture("TIFF"), name="2.tif"), beside], by=by)
+    paper = begin_paper(
+        dissection=dissection, pages=[ContentFile(picture("JPEG"), name="page.jpg")],
+        dated_on=dissection.cell.build.built_on, by=by,
+    )  # fmt: skip
     token, _ = issue_key(user=by, name="notebook", by=by)
     fits = {name: {"pk": fit.pk} for name in ("fit", "fit_review", "fit_cif", "fit_curves")}
     fits |= {name: {"pk": again.pk} for name in ("micrographs_remeasured", "micrographs_remeasured_judge")}
@@ -137,7 +142,7 @@ def things(by: User) -> dict[str, dict[str, Any]]:
         "recipes": {"code": RECIPE, "number": revision.number},
         "builds": {"code": cell.build.code},
         "cells": {"code": CELL, "key": "purity"},
-        "bench": {"code": CELL},
+        "bench": {"code": CELL, "pk": paper.pk},
         "materials": {"pk": material.pk},
         "tests": {"pk": test.pk},
         "protocols": {"code": test.protocol.protocol.code},

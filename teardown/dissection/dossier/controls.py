@@ -52,6 +52,7 @@ class Spread:
 
     values: tuple[float, ...]
     unit: str
+    figures: int = 4
 
     @property
     def words(self) -> str:
@@ -59,11 +60,14 @@ class Spread:
         if not self.values:
             return ""
         unit = "" if self.unit in ("", "1") else f" {self.unit}"
-        middle = f"{number(mean(self.values))}{unit}"
+        middle = f"{self._set(mean(self.values))}{unit}"
         if len(self.values) == 1:
             return middle
-        low, high = number(min(self.values)), number(max(self.values))
+        low, high = self._set(min(self.values)), self._set(max(self.values))
         return f"{middle} ({low} to {high}, n {len(self.values)})"
+
+    def _set(self, value: float) -> str:
+        return number(float(f"{value:.{self.figures}g}"))
 
 
 @dataclass(frozen=True, slots=True)

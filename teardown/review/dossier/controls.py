@@ -69,4 +69,4 @@ def _spread(measure: ShownMeasure, cells: Iterable[Cell], found: dict[int, dict[
         return (
             f"{number(one.value * per)} ({number(one.low * per)} to {number(one.high * per)}) {unit}".strip()
         )
-    return Spread(values, unit).words
+    return Spread(values, unit, figures=3).words

@@ -19,7 +19,7 @@ from teardown.science.errors import ReadingError, Remark
 FORMATS = ("PNG", "JPEG", "TIFF")
 LARGEST_PIXELS = 64_000_000
 LARGEST_TIFF_PIXELS = 500_000_000
-_PLAIN_OR_DEFLATE = {1, 8, 32946}
+PLAIN_OR_DEFLATE = {1, 8, 32946}
 
 
 class NotAPicture(ReadingError):
@@ -40,7 +40,7 @@ class TooManyPixels(ReadingError):
     """The picture is larger than may be opened."""
 
     code = "micrograph.E003"
-    hint = "Save large mosaics as tiled or uncompressed TIFF, or cut them."
+    hint = "Save mosaics as grey TIFF, uncompressed or with deflate, up to 500 megapixels; or cut them."
 
 
 class NoSuchPage(ReadingError):
@@ -91,7 +91,7 @@ def read_header(data: bytes, *, page: int = 0) -> Header:
     ReadingError
         If the bytes are no picture, are damaged, or claim too many pixels.
     """
-    with _in_words():
+    with in_words():
         return _tiff_header(data, page) if _is_tiff(data) else _raster_header(data, page)
 
 
@@ -111,7 +111,8 @@ def read_micrograph(data: bytes, *, page: int = 0) -> Picture:
         In words: no picture, damaged, too large, no such page, no greys.
     """
     header = read_header(data, page=page)
-    with _in_words():
+    _cap(header.width, header.height, LARGEST_PIXELS)
+    with in_words():
         raw, inverted = _tiff_pixels(data, page) if _is_tiff(data) else (_raster_pixels(data, page), False)
         greys = to_greys(raw)
     if raw.shape[:2] != (header.height, header.width):
@@ -157,7 +158,7 @@ def _is_tiff(data: bytes) -> bool:
 
 
 @contextmanager
-def _in_words() -> Iterator[None]:
+def in_words() -> Iterator[None]:
     """Turn whatever a decoder throws at damaged bytes into a refusal: their kinds are not a closed list."""
     try:
         with warnings.catch_warnings():
@@ -228,30 +229,32 @@ def _pillow_array(picture: Image.Image) -> NDArray[Any]:
 
 def _tiff_header(data: bytes, page: int) -> Header:
     with tifffile.TiffFile(io.BytesIO(data)) as tiff:
-        count = len(tiff.pages)
-        if not 0 <= page < count:
-            raise NoSuchPage(f"Page {page} was asked for; the file has {count}.")
-        shown = _page(tiff, page)
-        _cap(shown.imagewidth, shown.imagelength, LARGEST_TIFF_PIXELS)
-        compressed = int(shown.compression) != 1
-        if compressed and not shown.is_tiled:
-            _cap(shown.imagewidth, shown.imagelength, LARGEST_PIXELS)
-        if shown.imagedepth > 1:
-            raise NoGreys("The file holds a stack in depth, not a picture.")
-        _all_there(shown, len(data))
-        found, about = candidates_in_tiff(tiff, shown)
-        bits = shown.bitspersample
-        return Header(
-            "TIFF",
-            shown.imagewidth,
-            shown.imagelength,
-            int(bits[0] if isinstance(bits, tuple) else bits),
-            count,
-            int(shown.compression) in (6, 7, 34892),
-            tuple(found),
-            strip_rows(shown),
-            about,
-        )
+        return header_of_tiff(tiff, len(data), page)
+
+
+def header_of_tiff(tiff: tifffile.TiffFile, size: int, page: int) -> Header:
+    """Read what an open TIFF file of so many bytes says of one of its pages."""
+    count = len(tiff.pages)
+    if not 0 <= page < count:
+        raise NoSuchPage(f"Page {page} was asked for; the file has {count}.")
+    shown = _page(tiff, page)
+    _cap(shown.imagewidth, shown.imagelength, LARGEST_TIFF_PIXELS)
+    if shown.imagedepth > 1:
+        raise NoGreys("The file holds a stack in depth, not a picture.")
+    _all_there(shown, size)
+    found, about = candidates_in_tiff(tiff, shown)
+    bits = shown.bitspersample
+    return Header(
+        "TIFF",
+        shown.imagewidth,
+        shown.imagelength,
+        int(bits[0] if isinstance(bits, tuple) else bits),
+        count,
+        int(shown.compression) in (6, 7, 34892),
+        tuple(found),
+        strip_rows(shown),
+        about,
+    )
 
 
 def _page(tiff: tifffile.TiffFile, number: int) -> tifffile.TiffPage:
@@ -274,7 +277,7 @@ def _tiff_pixels(data: bytes, page: int) -> tuple[NDArray[Any], bool]:
         inverted = int(shown.photometric) == 0
         if shown.bitspersample == 1 or int(shown.photometric) == 5:
             raise NoGreys("The picture holds only black and white, or printing inks.")
-        if int(shown.compression) in _PLAIN_OR_DEFLATE:
+        if int(shown.compression) in PLAIN_OR_DEFLATE:
             array = shown.asarray()
             if int(shown.photometric) == 3:
                 return _through_palette(array, shown.colormap), False

@@ -1,21 +1,30 @@
 """Large pictures at every scale: one file with halved pages, read tile by tile."""
 
 import io
+import tempfile
+from collections.abc import Iterable
 from pathlib import Path
+from typing import IO, Any
 
 import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
 
 TILE = 512
+BAND = 1024
 
 
-def display_bytes(grey: NDArray[np.float32]) -> NDArray[np.uint8]:
+def display_bytes(grey: NDArray[np.float32], ends: tuple[float, float] | None = None) -> NDArray[np.uint8]:
     """Give greys for the eye: the middle 99.6 % spread over black to white. Never measured."""
-    sample = grey[:: max(grey.shape[0] // 1024, 1), :: max(grey.shape[1] // 1024, 1)]
-    low, high = (float(v) for v in np.quantile(sample, [0.002, 0.998]))
+    low, high = ends or display_ends(grey[:: max(grey.shape[0] // 1024, 1), :: max(grey.shape[1] // 1024, 1)])
     shown = (grey - np.float32(low)) * np.float32(255 / max(high - low, 1e-6))
     return np.asarray(np.clip(shown, 0, 255), np.uint8)
+
+
+def display_ends(sample: NDArray[np.float32]) -> tuple[float, float]:
+    """Give the greys that are shown black and white."""
+    low, high = (float(value) for value in np.quantile(sample, [0.002, 0.998]))
+    return low, high
 
 
 def pyramid_bytes(array: NDArray[np.uint8], *, classes: bool = False) -> bytes:
@@ -42,6 +51,55 @@ def pyramid_bytes(array: NDArray[np.uint8], *, classes: bool = False) -> bytes:
             tile=True, tile_width=side, tile_height=side, pyramid=True, bigtiff=False, **options
         )
     )
+
+
+def pyramid_of_bands(bands: Iterable[NDArray[np.uint8]], width: int, height: int, target: Path) -> None:
+    """Write a pyramid as :func:`pyramid_bytes` does, of a picture that comes in bands from the top down.
+
+    It is laid on the disk first, so that neither it nor the pyramid is ever in memory as a whole.
+    """
+    with tempfile.NamedTemporaryFile(prefix="bands-", dir=target.parent) as laid:
+        _lay(bands, laid)
+        picture = _raw(laid.name, width, height)
+        picture.tiffsave(
+            str(target), tile=True, tile_width=TILE, tile_height=TILE, pyramid=True, compression="jpeg", Q=88
+        )
+
+
+def classes_file(labels: NDArray[np.uint8], target: Path) -> None:
+    """Write a large class map as PNG, band by band."""
+    bands = (np.array(labels[top : top + BAND]) for top in range(0, labels.shape[0], BAND))
+    with tempfile.NamedTemporaryFile(prefix="bands-", dir=target.parent) as laid:
+        _lay(bands, laid)
+        _raw(laid.name, labels.shape[1], labels.shape[0]).pngsave(str(target), compression=4)
+
+
+def class_pyramid(source: Path, target: Path) -> None:
+    """Write the pyramid of a large class map that was kept as PNG, without holding either."""
+    import pyvips
+
+    picture = pyvips.Image.new_from_file(str(source), access="sequential")
+    picture.tiffsave(
+        str(target),
+        tile=True,
+        tile_width=TILE,
+        tile_height=TILE,
+        pyramid=True,
+        compression="deflate",
+        region_shrink="mode",
+    )
+
+
+def _lay(bands: Iterable[NDArray[np.uint8]], file: IO[bytes]) -> None:
+    for band in bands:
+        file.write(np.ascontiguousarray(band).data)
+    file.flush()
+
+
+def _raw(name: str, width: int, height: int) -> Any:
+    import pyvips
+
+    return pyvips.Image.rawload(name, width, height, 1, access="sequential").copy(interpretation="b-w")
 
 
 def count_levels(width: int, height: int) -> int:

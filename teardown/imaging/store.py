@@ -3,19 +3,25 @@ nothing."""
 
 import io
 import json
-from collections.abc import Mapping, Sequence
+import tempfile
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import Any
 
-from django.core.files.base import ContentFile
+from django.core.files.base import ContentFile, File
 from django.db.models import Max
 
-from teardown.files.store import derived, read
+from teardown.dissection.store import on_disk
+from teardown.files.models import Receipt
+from teardown.files.store import derived, keep, read
 from teardown.imaging.models import Micrograph, SectionResult
 
 THUMBNAIL_PX = 480
 OVERLAY_PX = 1600
+# larger pictures are read and drawn band by band
+LARGEST_WHOLE_PX = 64_000_000
 CROSSINGS = 200
 REACH_PX = 4.0
 
@@ -120,18 +126,22 @@ def picture_of(micrograph: Micrograph) -> bytes:
     return _get(name)
 
 
-def overlay_of(result: SectionResult) -> bytes:
+def overlay_of(result: SectionResult, style: str = "fill") -> bytes:
     """Give the classes of a result as a layer of the same size as :func:`picture_of`, clear where metal
-    is."""
+    is; hatched for paper, where colours may turn grey."""
     if result.class_map is None:
         raise FileNotFoundError(f"Run {result.run_id} left no class map.")
-    name = f"overlays/{result.class_map.sha256}.png"
+    name = f"overlays/{result.class_map.sha256}{'' if style == 'fill' else f'-{style}'}.png"
     if not derived().exists(name):
         from teardown.formats.pyramid import png_bytes, read_page, reduced
         from teardown.science.stereology.overlay import tint
 
         page = read_page(classes_of(result), OVERLAY_PX)
-        _put(name, png_bytes(reduced(tint(page), OVERLAY_PX)))
+        if style == "fill":
+            _put(name, png_bytes(reduced(tint(page), OVERLAY_PX)))
+        else:
+            step = max(round(max(page.shape) / OVERLAY_PX), 1)
+            _put(name, png_bytes(tint(page[::step, ::step], "hatch")))
     return _get(name)
 
 
@@ -320,13 +330,18 @@ def preview_of(calm: Any, result: SectionResult, levels: Mapping[str, Any], insi
 
 
 def pixels_within(micrograph: Micrograph, window: Window) -> Any:
-    """Give the original greys of a window, float32 from 0 to 1."""
+    """Give the original greys of a window, float32 from 0 to 1; of a mosaic only its rows are read."""
+    rows = slice(window.top, window.top + window.height)
+    columns = slice(window.left, window.left + window.width)
+    if micrograph.width_px * micrograph.height_px > LARGEST_WHOLE_PX:
+        from teardown.formats.mosaic import Mosaic
+
+        with on_disk(micrograph.receipt.file) as path, Mosaic(path, page=micrograph.page) as mosaic:
+            return mosaic.grey(rows, columns)
     from teardown.formats.micrograph import read_micrograph
 
     picture = read_micrograph(read(micrograph.receipt.file), page=micrograph.page)
-    return picture.grey[
-        window.top : window.top + window.height, window.left : window.left + window.width
-    ].copy()
+    return picture.grey[rows, columns].copy()
 
 
 def change_tile_of(

@@ -142,7 +142,7 @@ def _examine_mosaic(
     regions: Regions,
     **how: Any,
 ) -> Examined:
-    """Measure a mosaic without ever holding it: a strip is left out where the file or a person tells of it."""
+    """Measure a mosaic without ever holding it; a strip is left out where file or person tells of one."""
     with Mosaic(path, page=page) as mosaic:
         choice = choose_scale([scale] if scale else mosaic.header.candidates)
         chosen = choice.chosen

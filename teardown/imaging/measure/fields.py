@@ -7,14 +7,14 @@ from typing import Any
 import numpy as np
 from django.db import models
 
+from teardown.dissection.store import on_disk
 from teardown.files.models import Run
-from teardown.files.store import keep, read
-from teardown.formats.pyramid import png_bytes
 from teardown.imaging.measure.examining import Examined, Regions, examine
 from teardown.imaging.measure.plain import (
     flag_data,
     levels_data,
     quantity_name,
+    read_known,
     read_levels,
     read_regions,
     read_scale,
@@ -24,7 +24,7 @@ from teardown.imaging.measure.plain import (
 from teardown.imaging.measure.training import learned
 from teardown.imaging.models import FieldMeasure, HeldMeasure, Micrograph, SectionResult
 from teardown.imaging.runs import PoolAfter
-from teardown.imaging.store import classes_of, overlay_of, picture_of, thumbnail_of
+from teardown.imaging.store import classes_of, keep_classes, overlay_of, picture_of, thumbnail_of
 from teardown.science.stereology.field import FieldResult
 from teardown.science.stereology.ratios import BY_KEY
 from teardown.science.stereology.rims import depth_profile
@@ -36,18 +36,18 @@ def section(run: Run, beat: Beat) -> Iterable[models.Model | PoolAfter]:
     """Measure one micrograph as its run asks, and give the rows to be written."""
     micrograph = _subject(run)
     asked = run.settings
-    beat(0.05, "reading the picture")
-    data = read(micrograph.receipt.file)
-    beat(0.15, "measuring")
-    examined = examine(
-        data,
-        page=micrograph.page,
-        scale=read_scale(asked.get("scale")),
-        regions=read_regions(asked.get("regions", {})),
-        levels=read_levels(asked.get("levels")),
-        settings=read_settings(asked),
-        trained=learned(asked.get("trained")),
-    )
+    beat(0.05, "reading the picture and measuring")
+    with on_disk(micrograph.receipt.file) as path:
+        examined = examine(
+            path,
+            page=micrograph.page,
+            scale=read_scale(asked.get("scale")),
+            regions=read_regions(asked.get("regions", {})),
+            levels=read_levels(asked.get("levels")),
+            settings=read_settings(asked),
+            trained=learned(asked.get("trained")),
+            known=read_known(asked.get("known")),
+        )
     held = bool(asked.get("held"))
     beat(0.7, "keeping the classes")
     name = f"classes of micrograph {micrograph.pk}, run {run.pk}.png"

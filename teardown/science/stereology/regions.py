@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from teardown.science.errors import MeasurementError
 from teardown.science.stereology.noise import Mask
+from teardown.science.stereology.windows import Window
 
 Polygon = Sequence[Sequence[float]]
 
@@ -83,6 +84,20 @@ def valid_pixels(
         mask[strip.top : strip.bottom] = 0
     if not mask.any():
         raise NothingLeft("No pixel of the picture lies inside the outline.")
+    return mask.astype(bool)
+
+
+def valid_within(
+    window: Window, *, outlines: Sequence[Polygon] = (), exclusions: Sequence[Polygon] = ()
+) -> Mask | None:
+    """Mark the pixels of a window that belong to the section, as :func:`valid_pixels` does for the whole."""
+    if not outlines and not exclusions:
+        return None
+    mask = np.zeros(window.shape, np.uint8) if outlines else np.ones(window.shape, np.uint8)
+    corner = np.array([window.left, window.top], float)
+    for value, polygons in ((1, outlines), (0, exclusions)):
+        for polygon in polygons:
+            _paint(mask, (np.asarray(polygon, float) - corner).tolist(), value)
     return mask.astype(bool)
 
 

@@ -19,6 +19,14 @@ if TYPE_CHECKING:
     from pytest_django.live_server_helper import LiveServer
 
 
+SLOW = {"faults", "journeys"}
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Begin with what takes longest, so that several processes end together."""
+    items.sort(key=lambda item: SLOW.isdisjoint(item.path.parts))
+
+
 @pytest.fixture(autouse=True, scope="session")
 def _guards_let_a_test_flush() -> None:
     """The guards refuse the flush after a browser test: they stand aside for it and come back with it."""

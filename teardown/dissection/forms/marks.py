@@ -14,7 +14,7 @@ IN_PERCENT = "In percent of the picture, from its left and its top, as 20.5 31; 
 class PointsField(forms.CharField):
     """Points on a picture: pairs in percent, parted by semicolons; cleaned to fractions."""
 
-    def clean(self, value: Any) -> list[tuple[float, float]]:  # type: ignore[override]
+    def clean(self, value: Any) -> list[tuple[float, float]]:
         """Read the pairs.
 
         Raises
@@ -71,7 +71,7 @@ class PlaceForm(forms.Form):
         points = self.cleaned_data["point"]
         if len(points) != 1:
             raise ValidationError(f"One point is a place; these are {len(points)}.")
-        return tuple(points[0])  # type: ignore[return-value]
+        return tuple(points[0])
 
 
 class OutlineForm(forms.Form):

@@ -1,13 +1,13 @@
 """What was found when a cell was opened.
 
-``opening``: the dissection, its sittings, parts, plans, cautions and signature; ``entries``: observations and
-photographs; ``samples``: pieces, mounts, sections, custody, orders; ``transcribed``: older records and paper;
-``scoring``: photographs looked at again; ``bench_time``: who opens what, and when;
-``marks``: corners and outlines on photographs; ``sound``: spoken notes.
+``opening``: the dissection, its sittings, parts, plans, cautions and signature; ``entries``: observations;
+``photographs``: photographs and their labels; ``marks``: corners and outlines on them; ``sound``: spoken notes;
+``samples``: pieces, mounts, sections, custody, orders; ``transcribed``: older records and paper; ``scoring``:
+photographs looked at again; ``bench_time``: who opens what, and when; ``closing``: what stands open.
 """
 
 from teardown.dissection.models.bench_time import BenchHours, BenchTime
-from teardown.dissection.models.entries import Confirmation, Entry, Photograph, PhotoLabel
+from teardown.dissection.models.entries import Confirmation, Entry
 from teardown.dissection.models.marks import Outline, PhotoFrame
 from teardown.dissection.models.opening import (
     BenchSession,
@@ -22,6 +22,7 @@ from teardown.dissection.models.opening import (
     PlanTemplate,
     Signature,
 )
+from teardown.dissection.models.photographs import Photograph, PhotoLabel
 from teardown.dissection.models.samples import Mount, Mounted, Order, Sample, Section, Transfer
 from teardown.dissection.models.scoring import Score
 from teardown.dissection.models.sound import AudioNote

@@ -6,8 +6,8 @@ from django.conf import settings
 from django.db import models
 from django.db.models import Q
 
-from teardown.dissection.models.entries import Photograph
 from teardown.dissection.models.opening import Part
+from teardown.dissection.models.photographs import Photograph
 from teardown.dissection.models.samples import Sample
 from teardown.dissection.rules.frames import Frame, Point
 from teardown.records.models import AppendOnly

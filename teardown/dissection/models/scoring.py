@@ -5,7 +5,8 @@ import uuid
 from django.conf import settings
 from django.db import models
 
-from teardown.dissection.models.entries import Entry, Photograph
+from teardown.dissection.models.entries import Entry
+from teardown.dissection.models.photographs import Photograph
 from teardown.records.models import AppendOnly
 
 

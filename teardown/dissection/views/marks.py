@@ -27,7 +27,7 @@ def _deed(
     request: SignedIn, key: str, form: Form, deed: Callable[[dict[str, Any]], Any], done: Callable[[Any], str]
 ) -> HttpResponse:
     """Do what a form says, or say why not; go back to the photograph."""
-    problems = [sentence for sentences in form.errors.values() for sentence in sentences]
+    problems = [str(sentence) for sentences in form.errors.values() for sentence in sentences]
     if not problems:
         try:
             messages.success(request, done(deed(form.cleaned_data)))

@@ -20,7 +20,7 @@ from teardown.dissection.filters import PhotographFilter
 from teardown.dissection.forms import LabelPhotoForm
 from teardown.dissection.forms.marks import CornersForm, OutlineForm, PlaceForm
 from teardown.dissection.models import Dissection, Photograph
-from teardown.dissection.models.entries import PhotographQuerySet
+from teardown.dissection.models.photographs import PhotographQuerySet
 from teardown.dissection.store import preview
 from teardown.dissection.views.bench import find
 

@@ -21,7 +21,7 @@ def audio_gist(request: SignedIn, code: str, key: str) -> HttpResponse:
     """Type in one line what a spoken note says."""
     note = get_object_or_404(AudioNote.objects.filter(dissection=find(request, code)), key=key)
     form = GistForm(request.POST)
-    problems = list(form.errors.get("gist", []))
+    problems = [str(sentence) for sentence in form.errors.get("gist", [])]
     if form.is_valid():
         try:
             actions.type_gist(note=note, words=form.cleaned_data["gist"], by=request.user)

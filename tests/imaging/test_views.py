@@ -3,9 +3,11 @@
 import io
 import zipfile
 
+import numpy as np
 import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.urls import reverse
+from PIL import Image
 
 from teardown.files.tasks import work_off
 from teardown.imaging.actions import add_micrograph
@@ -86,10 +88,27 @@ def test_pictures_for_the_screen_are_made_and_made_again(client, operator, measu
     assert client.get(reverse(name, args=[measured[0].pk])).content == first.content
 
 
+@pytest.mark.parametrize("size", [64, 100, 520])
+def test_pictures_smaller_than_a_tile_and_just_larger_have_their_pages(client, operator, size):
+    """Picture, thumbnail, tile, classes for screen and paper, and the page itself."""
+    one = add_micrograph(picture=section_file(1, size=size), name="small.png", by=operator)
+    work_off()
+    client.force_login(operator)
+    assert client.get(reverse("micrograph", args=[one.pk])).status_code == 200
+    for name in ("micrograph_picture", "micrograph_thumbnail"):
+        assert client.get(reverse(name, args=[one.pk])).status_code == 200
+    assert client.get(reverse("micrograph_tile", args=[one.pk, 0, 0, 0])).status_code == 200
+    result = SectionResult.objects.filter(micrograph=one).first()
+    if result is not None:
+        fill = client.get(reverse("micrograph_overlay", args=[one.pk])).content
+        hatch = client.get(reverse("micrograph_overlay", args=[one.pk]), {"as": "hatch"}).content
+        with Image.open(io.BytesIO(fill)) as a, Image.open(io.BytesIO(hatch)) as b:
+            assert a.size == b.size == (size, size)
+            assert np.asarray(b)[:, :, 3].mean() < np.asarray(a)[:, :, 3].mean()
+
+
 def test_tiles_are_whole_and_end_at_the_edge(client, operator, measured):
     """Short tiles are padded, as viewers stretch them; outside there is none."""
-    from PIL import Image
-
     client.force_login(operator)
     one = measured[0].pk
     response = client.get(reverse("micrograph_tile", args=[one, 0, 0, 0]))

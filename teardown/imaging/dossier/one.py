@@ -171,7 +171,11 @@ def _figures(result: SectionResult) -> tuple[tuple[Figure, str], ...]:
             "From the middle of the field. It begins at the class’s share and ends at its square; where it "
             "levels off, the places no longer know of each other.",
         ),
-        (chords_figure(result), "Along rows and columns; chords that the picture’s rim cuts are left out."),
+        (
+            chords_figure(result),
+            "Along rows and columns; chords that the picture’s rim cuts are left out. The last step holds "
+            "all longer ones.",
+        ),
         (
             openings_figure(result),
             "By openings with discs: what a disc of this diameter no longer fits into.",
@@ -216,12 +220,15 @@ def _past(
             status = "held for comparison"
         elif _overtaken(one, review, stands):
             status = "superseded"
+        by, reason = (str(review.by), review.reason) if review else ("", "")
+        if status == "superseded" and review:
+            by, reason = "", f"{review.get_verdict_display()} by {review.by} before"
         found.append(
             PastRun(
                 one.run,
                 status,
-                str(review.by) if review else "",
-                review.reason if review else "",
+                by,
+                reason,
                 shown.get("porosity"),
                 shown.get("oxide_coverage"),
                 one.levels["version"],

@@ -55,7 +55,10 @@ def session_of(session: ImagingSession, user: Any) -> SessionPage:
     Drift is told from the reference field where one is named, else from the medians.
     """
     shown = list(
-        session.micrographs.filter(kind=Micrograph.Kind.SECTION).select_related("receipt").order_by("pk")
+        session.micrographs.visible_to(user)
+        .filter(kind=Micrograph.Kind.SECTION)
+        .select_related("receipt")
+        .order_by("pk")
     )
     own = _own_levels(shown)
     proposed = _medians([result.levels for result in own.values()])

@@ -41,7 +41,8 @@ def overlay(request: HttpRequest, pk: int) -> HttpResponse:
     result = standing([one]).get(one.pk)
     if result is None:
         raise Http404("Not measured yet.")
-    response = image(store.overlay_of(result), "image/png")
+    style = "hatch" if request.GET.get("as") == "hatch" else "fill"
+    response = image(store.overlay_of(result, style), "image/png")
     response["Cache-Control"] = "private, no-cache"
     return response
 

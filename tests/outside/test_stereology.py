@@ -8,9 +8,11 @@ from skimage import data, measure
 from teardown.science.stereology.counting import point_fraction
 from teardown.science.stereology.interfaces import count_sums
 from teardown.science.stereology.noise import noise_level
+from teardown.science.stereology.outline import outline_factor
 from teardown.science.stereology.phantoms import Microstructure, draw_section
 from teardown.science.stereology.ratios import parts_of
 from teardown.science.stereology.sampling import ratio_error
+from teardown.science.stereology.structure import two_point
 
 
 @pytest.mark.parametrize("seed", [1, 2])
@@ -85,3 +87,42 @@ def test_point_count_statistics_follow_the_standard():
     shares = np.array([8, 10, 9, 11, 7, 10, 12, 9, 8, 11]) / 100
     found = point_fraction([8, 10, 9, 11, 7, 10, 12, 9, 8, 11], [100] * 10)
     assert found.half_width == pytest.approx(2.262 * shares.std(ddof=1) / np.sqrt(10), rel=1e-3)
+
+
+def test_two_point_correlation_of_a_boolean_model_is_the_published_one():
+    """Chiu, Stoyan, Kendall, Mecke (2013) 3.1 (from memory): two points h apart both lie in the pores with
+    chance q squared times exp(intensity times the overlap of two grains h apart)."""
+    radius, size, seeds = 12.0, 700, 6
+    intensity = -np.log(0.5) / (np.pi * radius**2)
+    rng = np.random.default_rng(8)
+    y, x = np.mgrid[:size, :size]
+    found = []
+    for _ in range(seeds):
+        solid = np.zeros((size, size), bool)
+        margin = radius + 1
+        count = rng.poisson(intensity * (size + 2 * margin) ** 2)
+        for centre in rng.uniform(-margin, size + margin, (count, 2)):
+            rows = slice(max(int(centre[0] - margin), 0), max(int(centre[0] + margin) + 1, 0))
+            columns = slice(max(int(centre[1] - margin), 0), max(int(centre[1] + margin) + 1, 0))
+            near = (y[rows, columns] - centre[0]) ** 2 + (x[rows, columns] - centre[1]) ** 2
+            solid[rows, columns] |= near <= radius**2
+        found.append(two_point(~solid, longest=40).chance)
+    mean = np.mean(found, axis=0)
+    for lag in (4, 8, 12, 18, 24, 36):
+        half = min(lag / (2 * radius), 1.0)
+        overlap = 2 * radius**2 * (np.arccos(half) - half * np.sqrt(1 - half**2))
+        assert mean[lag] == pytest.approx(0.25 * np.exp(intensity * overlap), abs=0.012)
+
+
+def test_the_outline_of_a_smooth_sponge_is_read_true_through_a_blur():
+    """A Gaussian random field cut at its median (excursion sets: Adler, 1981, from memory: their outline has
+    no clefts): the blurred outline goes back to that of the fine grid, as it does for clefts of grains."""
+    rng = np.random.default_rng(9)
+    fine = ndimage.gaussian_filter(rng.standard_normal((1536, 1536)), 30, mode="wrap") > 0
+    labels = np.where(fine, 2, 0).astype(np.uint8)
+    true = count_sums(labels).line_length_px(2, 0) * 3
+    share = fine.reshape(512, 3, 512, 3).mean(axis=(1, 3))
+    for sigma in (1.0, 1.8):
+        seen = np.where(ndimage.gaussian_filter(share, sigma) > 0.5, 2, 0).astype(np.uint8)
+        plain = count_sums(seen).line_length_px(2, 0)
+        assert plain * 9 * outline_factor(seen, sigma) == pytest.approx(true, rel=0.05)

@@ -91,6 +91,10 @@ def _more(details: Mapping[str, Any]) -> Iterable[str]:
         yield f"{100 * details['oxidation']:.0f} % of the way from maghemite to magnetite, by cell edge"
     if details.get("size_nm"):
         yield f"crystallites of {details['size_nm']:.0f} nm"
+    if details.get("size_at_least_nm"):
+        yield f"crystallites above {details['size_at_least_nm']:.0f} nm (lines as wide as the instrument's)"
+    if details.get("strain"):
+        yield f"strain {100 * details['strain']:.2f} %"
     if details.get("texture_r") is not None:
         yield f"March-Dollase r {details['texture_r']:.2f}"
     if details.get("width_measured") is False and details.get("status") == "found":

@@ -11,7 +11,7 @@ from teardown.diffraction.dossier.pattern import cell_code
 from teardown.diffraction.models import Fit, Pattern
 from teardown.diffraction.runs import standing
 from teardown.page.figures import Axis, Curve, Figure, Stack, Stacks
-from teardown.page.figures.description import Share, Style
+from teardown.page.figures.description import Dash, Share, Style
 
 MOST = 8
 STYLES: dict[str, Style] = {
@@ -22,6 +22,13 @@ STYLES: dict[str, Style] = {
     "oxide": "ink",
     "salt": "faint",
 }
+# Cells laid over one another: the three inks of a page, then the same dashed and dotted. Colours of classes
+# stay with classes.
+INKS: tuple[tuple[Style, Dash], ...] = (
+    ("ink", ""), ("accent", ""), ("soft", ""), ("ink", "dashed"), ("accent", "dashed"), ("soft", "dashed"),
+    ("ink", "dotted"), ("accent", "dotted"),
+)  # fmt: skip
+PITCH = 1.05
 How = Literal["over", "stacked"]
 
 
@@ -62,15 +69,16 @@ def _figure(drawn: Sequence[tuple[Pattern, dict[str, Any]]], view: View, how: Ho
         scaled = net / max(float(net.max(initial=1.0)), 1e-9)
         if view.scale != "linear":
             scaled = np.sqrt(np.maximum(scaled, 0.0))
-        offset = 1.05 * (len(drawn) - 1 - k) if how == "stacked" else 0.0
+        offset = PITCH * (len(drawn) - 1 - k) if how == "stacked" else 0.0
         name = cell_code(pattern) or str(pattern)
-        style: Style = ("ink", "accent", "pore", "metal", "oxide", "soft", "faint", "ink")[k]
+        style, dash = INKS[0] if how == "stacked" else INKS[k]
         lines.append(
             Curve(
-                name,
+                "" if how == "stacked" else name,
                 tuple(x[inside].tolist()),
                 tuple((scaled + offset).tolist()),
-                style="ink" if how == "stacked" else style,
+                style=style,
+                dash=dash,
                 key=f"cell:{name}",
                 name=name,
             )
@@ -79,11 +87,20 @@ def _figure(drawn: Sequence[tuple[Pattern, dict[str, Any]]], view: View, how: Ho
         title="Patterns together",
         description=f"{len(drawn)} patterns, {low:.0f} to {high:.0f} degrees, each to its strongest line.",
         x=Axis("2θ, degrees", low, high),
-        y=Axis("share of the strongest line" + (", root" if view.scale != "linear" else ""), 0, ticks=()),
+        y=_heights([c.name for c in lines], how, ", root" if view.scale != "linear" else ""),
         curves=tuple(lines),
         width=WIDTH,
         height=120 * len(drawn) + 120 if how == "stacked" else 460,
     )
+
+
+def _heights(names: Sequence[str], how: How, root: str) -> Axis:
+    """Give the axis of heights: shares, or one rung with its name for each pattern set above another."""
+    label = "share of the strongest line" + root
+    if how == "over":
+        return Axis(label, 0, ticks=())
+    rungs = tuple(PITCH * (len(names) - 1 - k) for k in range(len(names)))
+    return Axis(label, -0.05, PITCH * len(names), ticks=rungs, names=tuple(names))
 
 
 def _shares(fits: Sequence[tuple[Pattern, Fit]]) -> Stacks:

@@ -114,7 +114,8 @@ def _entry(row: Entry, places: int = 1) -> Item:
     where = [str(row.part)] if row.part_id else []
     where += [as_count(places, "place")] if places > 1 else [row.place] if row.place else []
     return Item(
-        f"entry:{row.pk}", row, f"{row.term}: {row.said}", ", ".join(where),
+        f"entry:{row.pk}", row, f"{row.term}: {row.said}",
+        ", ".join([*where, "transcribed"] if row.transcribed else where),
         kind_of_entry(row.term.key, row.term.data), address("entry", row.key),
     )  # fmt: skip
 

@@ -123,7 +123,7 @@ def things(by: User) -> dict[str, dict[str, Any]]:
     folder = show_older_photographs(files=[ContentFile(picture("TIFF"), name="2.tif"), beside], by=by)
     paper = begin_paper(
         dissection=dissection, pages=[ContentFile(picture("JPEG"), name="page.jpg")],
-        dated_on=dissection.cell.build.built_on, by=by,
+        dated_on=NOW.date(), by=by, at=NOW,
     )  # fmt: skip
     token, _ = issue_key(user=by, name="notebook", by=by)
     fits = {name: {"pk": fit.pk} for name in ("fit", "fit_review", "fit_cif", "fit_curves")}

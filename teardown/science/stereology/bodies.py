@@ -21,6 +21,17 @@ class Strictness:
     the narrowest gap between metal that is read at all, 0 switches that test off; a body of oxide needs a
     core at least ``core`` times the root of sigma (plus half a pixel) from its rim and ``least_area`` times
     sigma squared of pixels; specks below ``speck_px`` pixels go to their surroundings.
+
+    Notes
+    -----
+    None of these numbers has an outside source; they were chosen on phantoms. The margin trades false
+    coverage for films lost. On twelve bare and twelve covered phantoms each (blur 0.7 to 2 px, noise 1 to 8
+    %; films of three blurs, one in four of them thinner by a quarter), margins of 0 / 0.4 / 0.8 / 1.2 / 2.0
+    px read 4.7 / 3.0 / 2.2 / 1.9 / 1.4 points of coverage where there was none, and 4 / 7 / 12 / 18 / 33
+    points too little where films were at the limit: beyond 0.8 px little is won and much is lost. Where the
+    oxide's grey could only be assumed 0.6 px are added (1.4 px in all): the oxide's place is then known to
+    about 0.2 at best, which moves the width of a bare edge's band by 0.3 blurs, 0.6 px at the widest blur
+    that is read.
     """
 
     margin_px: float = 0.8

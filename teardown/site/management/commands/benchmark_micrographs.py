@@ -9,10 +9,14 @@ import numpy as np
 from django.core.management.base import BaseCommand
 
 from teardown.science.errors import MeasurementError
+from teardown.science.stereology.evening import Known
 from teardown.science.stereology.exposures import Exposure, expose
 from teardown.science.stereology.field import FieldResult, measure_field
 from teardown.science.stereology.flags import SAMPLING
-from teardown.science.stereology.phantoms import Microstructure, Truth, draw_section
+from teardown.science.stereology.phantoms import Microstructure, Truth, draw_section, expected
+from teardown.science.stereology.pooling import pool_fields
+from teardown.science.stereology.preview import calm_crop, preview
+from teardown.science.stereology.settings import Settings
 
 SHAPES = ("disc", "polygon", "needle")
 
@@ -25,35 +29,66 @@ class Command(BaseCommand):
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         """Take how many, how large, and from which seed."""
-        parser.add_argument("--images", type=int, default=80)
+        parser.add_argument("--images", type=int, default=80, help="With 0 and --mosaic, nothing else.")
         parser.add_argument("--side", type=int, default=640, help="Side of the pictures, in pixels.")
         parser.add_argument("--seed", type=int, default=1)
         parser.add_argument("--speed", action="store_true", help="Time a field of 4096 by 4096 as well.")
+        parser.add_argument(
+            "--outside",
+            type=int,
+            default=0,
+            metavar="N",
+            help="Measure N pictures of each kind out of range.",
+        )
+        parser.add_argument(
+            "--samples",
+            type=int,
+            default=0,
+            metavar="N",
+            help="Pool N samples of five measured fields, and count which intervals hold the expectation.",
+        )
+        parser.add_argument(
+            "--mosaic",
+            type=int,
+            default=0,
+            metavar="SIDE",
+            help="Measure a mosaic from disk, in this process, and say how much memory it takes.",
+        )
         parser.add_argument("--json", action="store_true")
 
     def handle(self, *_: Any, **options: Any) -> None:
         """Draw, measure, compare."""
+        if options["mosaic"] and not options["images"]:
+            found = {"mosaic": mosaic(options["mosaic"])}
+            self.stdout.write(json.dumps(found, indent=1))
+            return
         rng = np.random.default_rng(options["seed"])
-        rows, flagged = [], []
+        rows, told_of = [], []
         for number in range(options["images"]):
             grey, truth = random_field(rng, options["side"], shape=SHAPES[number % 3])
             try:
                 result = measure_field(grey)
             except MeasurementError:
-                flagged.append(True)
+                told_of.append(True)
                 rows.append([np.nan] * 5)
                 continue
             rows.append(errors(result, truth))
-            flagged.append(any(flag.code not in SAMPLING and flag.level != "info" for flag in result.flags))
+            told_of.append(flagged(result))
             if options["verbosity"] > 1:
                 self.stdout.write(f"{number} {np.round(rows[-1], 2)}")
-        clear = ~np.array(flagged)
+        clear = ~np.array(told_of, bool)
         told = {
             "images": len(rows),
-            "flagged": float(np.mean(flagged)),
+            "flagged": float(np.mean(told_of)),
             "unflagged": summary(np.array(rows)[clear]),
             "all": summary(np.array(rows)),
         }
+        if options["outside"]:
+            told["outside"] = outside(options["outside"], options["seed"])
+        if options["samples"]:
+            told["intervals"] = intervals(options["samples"], options["seed"])
+        if options["mosaic"]:
+            told["mosaic"] = mosaic(options["mosaic"])
         if options["speed"]:
             told["speed"] = speed()
         self.stdout.write(json.dumps(told, indent=1) if options["json"] else _table(told))
@@ -131,6 +166,123 @@ def summary(rows: np.ndarray) -> dict[str, dict[str, float]]:
     }
 
 
+def flagged(result: FieldResult) -> bool:
+    """Tell whether a picture is flagged for more than how little of the section it shows."""
+    return any(flag.code not in SAMPLING and flag.level != "info" for flag in result.flags)
+
+
+# what lies outside the working range; all else random, as within it
+OUTSIDE: dict[str, dict[str, Any]] = {
+    "blur of 3 px": {"blur_px": 3.0, "rim_px": 6.0},
+    "films of 2 px": {"rim_px": 2.0, "covered": 0.6, "second_oxide": 0.0},
+    "edges that glow by a tenth": {"charging": 0.1},
+    "edges that glow by a fifth": {"charging": 0.2},
+    "oxide at 95 % of metal": {"oxide_place": 0.95, "covered": 0.6, "second_oxide": 0.0},
+    "no oxide": {"covered": 0.0},
+}
+
+
+def outside(count: int, seed: int, side: int = 512) -> dict[str, dict[str, float]]:
+    """Measure pictures out of range: the share that is flagged or refused, and the highest coverage read."""
+    found = {}
+    for name, fixed in OUTSIDE.items():
+        rng = np.random.default_rng(seed)
+        told, most = 0, 0.0
+        for number in range(count):
+            sharp = {"blur_px": float(rng.uniform(0.5, 1.0))} if name == "films of 2 px" else {}
+            grey, _ = random_field(rng, side, shape=SHAPES[number % 3], bright=0.0, **fixed, **sharp)
+            try:
+                result = measure_field(grey)
+            except MeasurementError:
+                told += 1
+                continue
+            told += flagged(result)
+            most = max(most, 100 * result.estimates["oxide_coverage"].value)
+        found[name] = {"flagged": told / count, "highest_coverage": most}
+    return found
+
+
+def intervals(count: int, seed: int, side: int = 384) -> dict[str, float]:
+    """Pool samples of five measured fields; give the share of 95 % intervals that hold the expectation."""
+    rng = np.random.default_rng(seed)
+    held = {"porosity": 0, "oxide_fraction": 0, "oxide_coverage": 0}
+    for number in range(count):
+        blur = float(rng.uniform(0.7, 1.5))
+        made_of = Microstructure(
+            shape=SHAPES[number % 3],  # type: ignore[arg-type]
+            metal=float(rng.uniform(0.25, 0.5)),
+            grain_radius_px=float(rng.uniform(10, 16)),
+            covered=float(rng.uniform(0.2, 0.9)),
+            rim_px=max(4 * blur, 5) * float(rng.uniform(1, 1.4)),
+        )
+        seen = Exposure(
+            oxide_place=float(rng.uniform(0.45, 0.8)),
+            blur_px=blur,
+            noise=float(rng.uniform(0.02, 0.07)),
+            shading=float(rng.uniform(0, 0.3)),
+        )
+        fields = []
+        for place in range(5):
+            one = int(seed * 1_000_003 + number * 101 + place)
+            section = draw_section(made_of, height=side, width=side, seed=one, oversampling=3)
+            picture = expose(section, seen, seed=one)
+            fields.append(measure_field((picture / np.float32(255)).astype(np.float32)).summary())
+        pooled, told = pool_fields(fields).estimates, expected(made_of)
+        for key, true in (
+            ("porosity", told.porosity),
+            ("oxide_fraction", told.oxide_fraction),
+            ("oxide_coverage", told.coverage),
+        ):
+            held[key] += pooled[key].low <= true <= pooled[key].high
+    return {key: hits / count for key, hits in held.items()}
+
+
+def mosaic(side: int) -> dict[str, float]:
+    """Measure a mosaic that lies on the disk: processor seconds, and the most memory that this process
+    ever took, in MB; run it alone, for what was measured before counts too."""
+    import resource
+    import tempfile
+    from pathlib import Path
+
+    import cv2
+    import tifffile
+
+    from teardown.imaging.measure import examine
+
+    cv2.setNumThreads(1)
+    part = 1024
+    picture = expose(
+        draw_section(Microstructure(), height=part, width=part, seed=1, oversampling=2),
+        Exposure(shading=0),
+        seed=1,
+    )
+    with tempfile.TemporaryDirectory(prefix="mosaic-") as folder:
+        path = Path(folder) / "mosaic.tif"
+        with tifffile.TiffWriter(path, bigtiff=True) as tiff:
+            rows = -(-side // part)
+            strip = np.tile(picture, (1, rows))[:, :side]
+            # strips of a tile's height, so that the whole is never in memory
+            tiff.write(
+                (strip[: min(part, side - k * part)] for k in range(rows)),
+                shape=(side, side),
+                dtype=np.uint8,
+                rowsperstrip=part,
+            )
+        before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+        start = time.process_time()
+        found = examine(path)
+        seconds = time.process_time() - start
+        most = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+    return {
+        "side_px": side,
+        "seconds": seconds,
+        "seconds_per_megapixel": seconds / side**2 * 1e6,
+        "memory_before_mb": before,
+        "memory_mb": most,
+        "porosity": found.result.estimates["porosity"].value,
+    }
+
+
 def speed(side: int = 4096) -> dict[str, float]:
     """Time a large field on one thread, in processor seconds and in copies of the picture."""
     import cv2
@@ -148,12 +300,22 @@ def speed(side: int = 4096) -> dict[str, float]:
     result = measure_field(grey)
     first = time.process_time() - start
     start = time.process_time()
-    measure_field(grey, levels=result.levels)
+    measure_field(
+        grey,
+        levels=result.levels,
+        known=Known(result.noise, result.gain),
+        settings=Settings(edge_sigma_px=result.edge_sigma_px),
+    )
     pinned = time.process_time() - start
+    crop = calm_crop(grey[:1024, :1024], gain=result.gain, shape=grey.shape, noise=result.noise)
+    start = time.process_time()
+    preview(crop, result.levels, result.edge_sigma_px)
+    seen = time.process_time() - start
     return {
         "side_px": side,
         "seconds": first,
         "pinned_seconds": pinned,
+        "preview_seconds": seen,
         "copies": first / max(min(copies), 1e-6),
     }
 
@@ -166,10 +328,23 @@ def _table(told: dict[str, Any]) -> str:
             f"  {name:<16}" + "".join(f"{row[key]:>8.2f}" for key in ("bias", "rmse", "median", "p95"))
             for name, row in told[group].items()
         ]
+    for name, one in told.get("outside", {}).items():
+        lines.append(
+            f"{name}: {one['flagged']:.0%} flagged, coverage reads up to {one['highest_coverage']:.1f} points"
+        )
+    for key, share in told.get("intervals", {}).items():
+        lines.append(f"95 % intervals of {key} hold the expectation in {share:.0%}")
+    if "mosaic" in told:
+        one = told["mosaic"]
+        lines.append(
+            f"mosaic of {one['side_px']} px: {one['seconds']:.0f} s of processor"
+            f" ({one['seconds_per_megapixel']:.2f} a megapixel), {one['memory_mb']:.0f} MB in all"
+        )
     if "speed" in told:
         one = told["speed"]
         lines.append(
             f"{one['side_px']} px: {one['seconds']:.1f} s of processor ({one['copies']:.0f} copies), "
-            f"{one['pinned_seconds']:.1f} s with pinned levels"
+            f"{one['pinned_seconds']:.1f} s with pinned levels and known light, "
+            f"{one['preview_seconds']:.2f} s for a preview of 1024 px"
         )
     return "\n".join(lines)

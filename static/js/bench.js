@@ -20,7 +20,8 @@ const clock = newKey();
 
 class Bench {
   constructor() {
-    const { cell, card, place, component, number, sample, x, y, photo } = root.dataset;
+    // Without the network the page is that of another address: what this one asks for goes before what it brings.
+    const { cell, card, place, component, number, sample, x, y, photo } = { ...root.dataset, ...Object.fromEntries(new URLSearchParams(location.search)) };
     this.cell = cell;
     this.about = { place, component, number: Number(number) || 1, sample, sure: "", point: x && y ? [Number(x), Number(y)] : null, photo };
     this.where = new PlaceOnCard({ said: () => this.saidPoints(), take: (address, point) => this.at(address, point) });

@@ -1,7 +1,7 @@
 """What was found when a cell was opened.
 
-``opening``: the dissection, its sittings, parts, plans, cautions and signature; ``entries``: observations;
-``photographs``: photographs and their labels; ``marks``: corners and outlines on them; ``sound``: spoken notes;
+``opening``: the dissection, sittings, parts, plans, cautions and signature; ``entries``: what was seen;
+``photographs``: photographs and their labels; ``marks``: corners, outlines on them; ``sound``: spoken notes;
 ``samples``: pieces, mounts, sections, custody, orders; ``transcribed``: older records and paper; ``scoring``:
 photographs looked at again; ``bench_time``: who opens what, and when; ``closing``: what stands open.
 """

@@ -6,7 +6,7 @@ import pytest
 from django.core.files.base import ContentFile
 from django.urls import reverse
 
-from teardown.cells.models import Cell
+from teardown.cells.models import Cell, Material
 from teardown.dissection import actions as bench
 from teardown.dissection.dossier.paper import keyed, paper_pdf, sheet_data
 from teardown.dissection.models import Entry, Keying, Transcription
@@ -189,3 +189,23 @@ def test_modes_can_be_asked_of_what_was_logged_here_alone(signed_in, chemist, ce
 
     assert (asked("transcribed"), asked("bench")) == ({"SP-0413"}, {"SP-0414"})
     assert "transcribed" in signed_in.get(reverse("modes")).content.decode()
+
+
+def test_burette_readings_are_of_a_vial_of_the_cell_and_keyed_twice(signed_in, chemist):
+    cell = ended("SP-0413", chemist, makers.make_revision(additive="carbon black"))
+    Material.objects.update(constituents=["Fe", "K"])
+    vial = bench.cut_sample(dissection=cell.dissection, component="electrolyte", by=chemist)
+    sheet = begin(signed_in)
+    readings = {"titration.first_mL": "11,95", "titration.second_mL": "13,10"}
+    typed = {f"reading|1|{term}": value for term, value in readings.items()}
+    wrong = post(signed_in, sheet, {"do": "type", "vial|1": "S7K2M9R4"} | typed)
+    assert wrong.status_code == 422
+    assert not Keying.objects.exists()
+    post(signed_in, sheet, {"do": "type", "vial|1": vial.code.lower()} | typed)
+    assert Keying.objects.count() == 2
+    page = signed_in.get(reverse("paper_type", args=["SP-0413", sheet.pk])).content.decode()
+    assert "11,95" not in page
+    slots = {term: f"{term}|component.electrolyte|1||{vial.code}" for term in readings}
+    post(signed_in, sheet, {"do": "again"} | {f"again|{slots[t]}": v for t, v in readings.items()})
+    kept = {e.term.key: (e.value, e.sample, e.keyed_twice) for e in Entry.objects.filter(sample=vial)}
+    assert kept == {"titration.first_mL": (11.95, vial, True), "titration.second_mL": (13.1, vial, True)}

@@ -17,9 +17,10 @@ from teardown.dissection.actions.entries import Outcome, log_entries
 from teardown.dissection.actions.photographs import PICTURES
 from teardown.dissection.intake.older import when
 from teardown.dissection.intake.words import NotRead
-from teardown.dissection.models import Dissection, Keying, TranscribedPage, Transcription
+from teardown.dissection.models import Dissection, Keying, Sample, TranscribedPage, Transcription
 from teardown.dissection.models.opening import OPENED
 from teardown.dissection.rules.cards import is_keyed_twice
+from teardown.dissection.rules.codes import NotACode, read_code
 from teardown.dissection.rules.tiers import tiers_of
 from teardown.files.store import keep
 from teardown.page.numbers import UnreadableNumber, read_number
@@ -59,9 +60,7 @@ def begin_paper(
     demand(by, "entries.add")
     now, files = at or timezone.now(), list(pages)
     if not 0 < len(files) <= MOST_PAGES:
-        raise ValidationError(
-            {"pages": f"Attach 1 to {MOST_PAGES} photographed pages, not {len(files)}."}
-        )
+        raise ValidationError({"pages": f"Attach 1 to {MOST_PAGES} photographed pages, not {len(files)}."})
     if dated_on > timezone.localdate(now):
         raise ValidationError({"dated_on": "This day has not come yet."})
     if dated_on < dissection.cell.build.built_on:
@@ -164,6 +163,8 @@ def _keyed(
     except (UnreadableNumber, NotRead) as error:
         return f"“{term}”: {error}"
     assert sheet.dissection is not None
+    if fault := _vial_fault(sheet.dissection, slot, term):
+        return fault
     cell = sheet.dissection.cell
     as_built = {
         name: getattr(cell, name) for name in ("build_mass_g", "iron_mass_g", "electrode_thickness_um")
@@ -179,6 +180,20 @@ def _keyed(
     if not new and made.text != number.text:
         return f"“{term}” was keyed before; it waits for its second keying."
     return ""
+
+
+def _vial_fault(dissection: Dissection, slot: str, term: Term) -> str:
+    """Say what is wrong with the sample that a reading is of, before anybody keys it a second time."""
+    code = slot.rpartition("|")[2]
+    if term.data.get("per") != "sample":
+        return ""
+    if not code:
+        return f"“{term}”: say of which vial, by the code on its label."
+    try:
+        known = Sample.objects.of(dissection).filter(code=read_code(code)).exists()
+    except NotACode as error:
+        return f"“{term}”: {error}"
+    return "" if known else f"“{term}”: sample {code} is none of this cell."
 
 
 def key_again(

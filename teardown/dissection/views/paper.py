@@ -25,6 +25,7 @@ from teardown.page.trying import tried
 from teardown.vocabulary.models import Term
 
 MOST_SHEETS = 20
+MOST_VIALS = 3
 
 
 @require_GET
@@ -81,8 +82,14 @@ def paper_type(request: SignedIn, code: str, pk: int) -> HttpResponse:
         "cell": dissection.cell, "dissection": dissection, "transcription": sheet,
         "words": transcription_words(sheet), "keyed": keyed(sheet), "sheet": sheet_of(dissection, typed),
         "places": [place.address for place in all_places(_grid(dissection))] + ["whole"], "typed": typed,
-        "parts": part_buttons(dissection), "pages": sheet.pages.select_related("receipt__file"),
+        "vials": _vials(typed), "parts": part_buttons(dissection),
+        "pages": sheet.pages.select_related("receipt__file"),
     }, status=422 if typed else 200)  # fmt: skip
+
+
+def _vials(typed: Mapping[str, str]) -> list[tuple[int, str]]:
+    """Give the rows for burette readings, each with the code that was typed."""
+    return [(number, typed.get(f"vial|{number}", "")) for number in range(1, MOST_VIALS + 1)]
 
 
 def _grid(dissection: Dissection) -> str:
@@ -128,4 +135,19 @@ def typed_of(post: Mapping[str, Any], sheet: Transcription) -> list[deeds.Typed]
         if term == "opening.opened":
             said, clock = {"state": "present"}, value.strip()
         found.append(deeds.Typed(slot, said, clock.strip()))
+    return found + _readings(post)
+
+
+def _readings(post: Mapping[str, Any]) -> list[deeds.Typed]:
+    """Read burette readings: ``reading|number|term``, each of the vial named beside it, ``vial|number``."""
+    found = []
+    for name, value in post.items():
+        kind, _, rest = name.partition("|")
+        number, _, term = rest.partition("|")
+        if kind != "reading" or not str(value).strip():
+            continue
+        vial = "".join(str(post.get(f"vial|{number}", "")).split()).replace("-", "").upper()
+        slot = f"{term}|component.electrolyte|1||{vial}"
+        clock = str(post.get(f"clock|vial|{number}", "")).strip()
+        found.append(deeds.Typed(slot, {"value": str(value).strip()}, clock))
     return found

@@ -1,0 +1,45 @@
+"""Pictures for the screen, made from originals and kept until someone clears them away."""
+
+from teardown.imaging.store.classes import change_tile_of, changes_of, classes_at, places_of, seeds_of
+from teardown.imaging.store.pictures import (
+    classes_of,
+    keep_classes,
+    overlay_of,
+    picture_of,
+    pyramid_of,
+    thumbnail_of,
+    tile_of,
+)
+from teardown.imaging.store.windows import (
+    Window,
+    calm_window,
+    classes_within,
+    grey_at,
+    pixels_within,
+    preview_of,
+    section_rows,
+    window_round,
+)
+
+__all__ = [
+    "Window",
+    "calm_window",
+    "change_tile_of",
+    "changes_of",
+    "classes_at",
+    "classes_of",
+    "classes_within",
+    "grey_at",
+    "keep_classes",
+    "overlay_of",
+    "picture_of",
+    "pixels_within",
+    "places_of",
+    "preview_of",
+    "pyramid_of",
+    "section_rows",
+    "seeds_of",
+    "thumbnail_of",
+    "tile_of",
+    "window_round",
+]

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 import pytest
 from django.db import connection
 from django.test import TransactionTestCase
+from hypothesis import settings as drawing
 
 from teardown.records import guards
 from tests import eyes
@@ -20,6 +21,8 @@ if TYPE_CHECKING:
 
 
 SLOW = {"faults", "journeys"}
+drawing.register_profile("no clock", deadline=None)  # a busy machine is no fault of the code
+drawing.load_profile("no clock")
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:

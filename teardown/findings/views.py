@@ -205,7 +205,7 @@ def _balance(
     return render(request, "findings/balance.html", context, status=status)
 
 
-@needs("questions.ask")
+@needs("recipes.see")
 def ledgers(request: HttpRequest) -> HttpResponse:
     """Compare recipes by where the capacity of their cells went."""
     page = ledgers_of(Cell.objects.visible_to(request.user), request.GET.get("measure", ""))
@@ -213,7 +213,7 @@ def ledgers(request: HttpRequest) -> HttpResponse:
     return render(request, "findings/ledgers.html", context)
 
 
-@needs("questions.ask")
+@needs("recipes.see")
 def ledgers_csv(request: HttpRequest) -> StreamingHttpResponse:
     """Give the comparison of recipes by ledger as a table."""
     page = ledgers_of(Cell.objects.visible_to(request.user), request.GET.get("measure", ""))

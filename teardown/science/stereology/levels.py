@@ -2,10 +2,11 @@
 
 Pore and metal show in flat pixels. Oxide rims are often too thin for that, and blurred edges pass through
 every grey between; so the oxide's grey is read only from pixels that are flatter than a bare edge could be
-at their grey, and not curved as a pinched pore is: the cores of rims. A class far from metal, pore and its prior
-is found in the same way, for the rule asks for flat ground and for no grey in particular. Where less than 0.15 %
-of the picture is such ground, no grey is read and the prior stands: 70 % of the way from pore to metal, about
-the yield of dense iron oxides and oxyhydroxides in backscattered electrons [1]_; nothing is called oxide then.
+at their grey, and not curved as a pinched pore is: the cores of rims. A class far from metal, pore and its
+prior is found in the same way, for the rule asks for flat ground and for no grey in particular. Where less
+than 0.15 % of the picture is such ground, no grey is read and the prior stands: 70 % of the way from pore
+to metal, about the yield of dense iron oxides and oxyhydroxides in backscattered electrons [1]_; nothing is
+called oxide then.
 
 References
 ----------

@@ -11,5 +11,7 @@ def test_a_small_benchmark_reads_its_file_rightly() -> None:
     said = out.getvalue()
     assert "8,000 rows" in said
     assert "bytes a row" in said
+    assert "memory of the process" in said
+    assert "20,000 draws" in said
     error = float(said.split("largest error of a discharge ")[1].split()[0])
     assert error < 1e-5

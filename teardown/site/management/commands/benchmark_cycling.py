@@ -49,6 +49,7 @@ class Command(BaseCommand):
         )
         self._say("a loop that only sums", _loop(data), "csv module, one column")
         self._say("50 curves of 1,000 cycles", _curves(), "unpacked from packed columns")
+        self._say("a balance of one cell", *_balance())
 
     def _say(self, what: str, spent: float, more: str) -> None:
         self.stdout.write(f"{what:28} {spent:8.3f} CPU-s  {more}")
@@ -155,3 +156,14 @@ def _curves() -> float:
     for curves in packed:
         unpack(curves)
     return time.process_time() - start
+
+
+def _balance() -> tuple[float, str]:
+    """Close one invented cell measured badly: every kind of doubt is drawn."""
+    from teardown.science.balance.closing import DRAWS, close_cell
+    from teardown.science.balance.phantoms import invent
+
+    inputs = invent(4, doubtful=True).inputs
+    close_cell(inputs)
+    _, spent = _timed(lambda: [close_cell(inputs) for _ in range(5)])
+    return spent / 5, f"{DRAWS:,} draws"

@@ -8,6 +8,7 @@ import jsonschema
 import pytest
 from django.core.management import call_command
 
+from teardown.science.crystallography.parameters import Optics
 from teardown.science.crystallography.phantoms import powder_pattern
 
 SCHEMA = json.loads(
@@ -110,3 +111,31 @@ def test_a_bad_file_gets_its_sentence_and_ends_with_two(tmp_path, content, says)
 
 def test_a_file_that_is_not_there_gets_its_sentence(tmp_path):
     assert "cannot be read" in said(tmp_path / "none.xy", "--phases", "iron", ends=2)
+
+
+def written(path, weights, **how):
+    made = powder_pattern(weights, **how)
+    rows = (f"{a:.2f} {b:.0f}" for a, b in zip(made.two_theta_deg, made.counts, strict=True))
+    path.write_text("\n".join(rows))
+    return path
+
+
+def test_slits_and_the_scan_of_a_standard_may_be_named(tmp_path):
+    shape = Optics(U=0.002, V=-0.001, W=0.003, X=0.02, Y=0.01)
+    sharp = {"lanthanum-hexaboride": 5000}
+    scan = written(
+        tmp_path / "lab6.xy", {"lanthanum-hexaboride": 1}, optics=shape, sizes_nm=sharp, highest=50_000,
+        variable_slits=True,
+    )  # fmt: skip
+    strip = written(
+        tmp_path / "strip.xy", TRUTH, optics=shape, sizes_nm={"iron": 60}, variable_slits=True, seed=2
+    )
+    options = ("--slits", "variable", "--profile-from", f"{scan}=LaB6", "--json")
+    document = json.loads(said(strip, "--phases", "iron,spinel,Fe(OH)2", *options))
+    jsonschema.validate(document, SCHEMA)
+    iron = next(row for row in document["phases"] if row["phase"] == "iron")
+    assert iron["weight_fraction"] == pytest.approx(0.5, abs=0.01)
+    assert iron["size_nm"] == pytest.approx(60, rel=0.1)
+    assert "SLITS_MISMATCH" not in {flag["code"] for flag in document["flags"]}
+    refused = json.loads(said(strip, "--phases", "iron", "--profile-from", "LaB6", "--json", ends=2))
+    assert "scan.xy=LaB6" in refused["refused"][0]["reason"]

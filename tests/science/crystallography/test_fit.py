@@ -257,3 +257,12 @@ def test_groups_that_were_not_found_keep_their_limit_as_a_limit():
         assert groups[group].limit == pytest.approx(fit.phase(name).limit)
         assert 0.001 < groups[group].limit < 0.02
     assert groups["metal"].limit is None
+
+
+def test_a_line_where_binder_has_its_own_is_said_to_be_perhaps_that():
+    made = powder_pattern({"iron": 0.6, "magnetite": 0.4}, seed=3)
+    peak = 1500 * np.exp(-4 * np.log(2) * ((made.two_theta_deg - 18.09) / 0.3) ** 2)  # d = 4.90 angstrom
+    fit = fit_pattern(made.two_theta_deg, np.round(made.counts + peak), phases=["iron", "spinel"])
+    assert "PTFE binder" in {u.hint for u in fit.unexplained}
+    (remark,) = [r for r in fit.remarks if r.code == "UNEXPLAINED_PEAKS"]
+    assert "PTFE binder has its line at one of them" in remark.message

@@ -95,7 +95,7 @@ def test_lanthanum_hexaboride_lines_are_those_of_the_certificate():
 
 @pytest.mark.parametrize(("key", "certified"), [("zincite", 5.17), ("rutile", 3.39)])
 def test_reference_intensity_ratios_are_near_those_of_certificates(key, certified):
-    # NIST SRM 674: I/Ic of zincite 5.17(13) and rutile 3.39(12) for Cu; they rest on peak heights of specimens,
+    # NIST SRM 674: I/Ic of zincite 5.17(13) and rutile 3.39(12) for Cu; they rest on heights of real peaks,
     # so that a tenth apart is as near as calculated intensities come, and the two kinds are never mixed
     found = reference_intensity_ratio(TABLE[key], TABLE["corundum"], radiation("cu"))
     assert found == pytest.approx(certified, rel=0.12)

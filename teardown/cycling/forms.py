@@ -1,6 +1,6 @@
 """What may be typed into the pages of cycling."""
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from django import forms
 from django.core.exceptions import ValidationError
@@ -68,7 +68,13 @@ class UploadForm(forms.Form):
     )
 
 
-class _Recipes(forms.ModelMultipleChoiceField):
+if TYPE_CHECKING:
+    RecipeField = forms.ModelMultipleChoiceField[Recipe]
+else:  # at run time the class takes no argument
+    RecipeField = forms.ModelMultipleChoiceField
+
+
+class _Recipes(RecipeField):
     """Recipes by code and title."""
 
     def label_from_instance(self, obj: Any) -> str:

@@ -295,3 +295,13 @@ def test_an_empty_list_of_phases_is_refused_on_the_page(web, fitted):
     answer = web.post(reverse("pattern_fit", args=[fitted.pk]), {"phases": []})
     assert answer.status_code == 422
     assert "Tick at least one phase." in answer.content.decode()
+
+
+def test_on_the_page_of_its_cell_sums_stand_and_limits_stay_limits(client, fitted):
+    client.force_login(make_user("analyst", username="analyst"))
+    page = " ".join(client.get(reverse("cell", args=["SP-0451"])).content.decode().split())
+    limit = Fit.objects.get(pattern=fitted).fractions.get(phase="goethite")
+    assert limit.below_limit
+    assert "By group: iron metal and carbide 50" in page
+    assert f"oxyhydroxide less than {100 * limit.weight_fraction:.2f}" in page
+    assert "oxyhydroxide 0" not in page

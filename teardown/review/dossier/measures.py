@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 
 from django.db.models import Exists, OuterRef, Q
 
+from teardown.diffraction.dossier.fractions import GroupLine, group_lines
 from teardown.diffraction.models import Fit
 from teardown.diffraction.models import Review as FitReview
 from teardown.imaging.dossier.numbers import HEADLINE, WORDS
@@ -164,6 +165,7 @@ class ShownFit:
     source: str
     status: str
     rows: tuple[PhaseRow, ...]
+    groups: tuple[GroupLine, ...]
     flags: tuple[dict[str, object], ...]
     href: str
 
@@ -193,7 +195,13 @@ def fits_of(cell: int) -> list[ShownFit]:
         source = fit.source or ("fitted here" if fit.pattern_id else "brought from outside")
         shown.append(
             ShownFit(
-                str(sample or ""), source, "accepted" if verdict else "proposed", rows, tuple(fit.flags), href
+                str(sample or ""),
+                source,
+                "accepted" if verdict else "proposed",
+                rows,
+                group_lines(fit),
+                tuple(fit.flags),
+                href,
             )
         )
     return shown

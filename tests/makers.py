@@ -26,7 +26,7 @@ from teardown.cells.models import (
 from teardown.vocabulary.models import Term
 
 NOW = dt.datetime(2031, 3, 4, 14, 0, tzinfo=dt.UTC)
-_numbers = itertools.count(1)
+_numbers = itertools.count(5001)  # beyond every code that a test names itself
 
 
 def make_user(*roles: str, username: str = "", password: str | None = None) -> User:

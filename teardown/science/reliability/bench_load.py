@@ -34,12 +34,12 @@ class Forecast:
         Where the latest is open, half of the chance lies beyond the likely day and is never reached here.
         """
         low, mode, high = self.soonest_days, self.likely_days, self.latest_days
+        if high is not None and days >= high:
+            return 1.0
         if days <= low:
-            return 1.0 if days >= mode and mode <= low else 0.0
+            return 0.0
         if high is None:
             return 0.5 * min((days - low) / max(mode - low, 1e-9), 1.0)
-        if days >= high:
-            return 1.0
         if days <= mode:
             return (days - low) ** 2 / max((high - low) * (mode - low), 1e-9)
         return 1.0 - (high - days) ** 2 / max((high - low) * (high - mode), 1e-9)

@@ -86,6 +86,7 @@ def test_a_stroke_is_drawn_where_it_was_drawn(field):
     assert np.array_equal(over[:, :20], drawn[:, :20])
 
 
+@pytest.mark.long
 def test_what_strokes_taught_measures_and_is_marked_trained(client, operator, field):
     """From strokes to numbers: out-of-bag accuracy is shown, and every page says trained."""
     keep_strokes(micrograph=field, strokes=strokes_on(field), by=operator)

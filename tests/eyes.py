@@ -52,9 +52,9 @@ class Visit:
         page = context.new_page()
         page.on(
             "console",
-            lambda said: self.complaints.append(f"{path}: {said.text}") if said.type == "error" else None,
+            lambda said: self.complaints.append(f"{page.url}: {said.text}") if said.type == "error" else None,
         )
-        page.on("pageerror", lambda error: self.complaints.append(f"{path}: {error}"))
+        page.on("pageerror", lambda error: self.complaints.append(f"{page.url}: {error}"))
         page.goto(self.address + path)
         page.wait_for_load_state(settled)
         return page

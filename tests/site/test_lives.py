@@ -6,7 +6,16 @@ from collections import Counter
 import pytest
 
 from teardown.site.demo import compositions, fields, openings, photographs, traces
-from teardown.site.demo.lives import CHAMBERS, END_OF, FORMULAS, PLACES, Story, invent
+from teardown.site.demo.lives import (
+    CHAMBERS,
+    END_OF,
+    FORMATION,
+    FORMULAS,
+    PLACES,
+    TIME_ZERO,
+    Story,
+    invent,
+)
 
 NOW = dt.datetime(2031, 3, 4, 14, tzinfo=dt.UTC)
 
@@ -60,6 +69,13 @@ def test_a_laboratory_of_120_has_something_of_everything() -> None:
     assert any(story.censored and story.ended for story in stories)
     assert max(story.cycles for story in stories) <= 420
     assert {story.code for story in stories} == {f"SP-{401 + number:04}" for number in range(120)}
+
+
+def test_of_some_recipes_one_cell_is_opened_right_after_formation() -> None:
+    zeros = [story for story in invent(120, now=NOW, seed=3) if story.time_zero]
+    assert {story.formula.code for story in zeros} == set(TIME_ZERO)
+    assert len(zeros) == len(TIME_ZERO)
+    assert all(story.cycles == FORMATION and story.end == "planned" and story.opened for story in zeros)
 
 
 def test_time_runs_forward_and_no_chamber_overflows(many: list[Story]) -> None:

@@ -12,18 +12,18 @@ from teardown.science.stereology.phantoms import Microstructure, draw_section
 from teardown.site.demo.lives import Story
 
 SIDE_PX, STRIP_PX = 1024, 64
-PIXEL_UM = 0.16
+PIXEL_UM = 0.11  # so near that even thin rims are some pixels wide
 # what each mode leaves: metal fraction, covered share of the outline, rim in px, grain radius in px
 MARKS = {
-    "passivation": (0.38, 0.86, 4.0, 15.0),
-    "pore_closure": (0.54, 0.60, 6.0, 15.0),
-    "unreduced_oxide": (0.24, 0.92, 9.0, 13.0),
-    "additive_depletion": (0.36, 0.78, 4.5, 15.0),
-    "shedding": (0.24, 0.45, 5.0, 14.0),
-    "hydrogen": (0.36, 0.40, 5.0, 15.0),
+    "passivation": (0.38, 0.86, 6.0, 22.0),
+    "pore_closure": (0.54, 0.60, 9.0, 22.0),
+    "unreduced_oxide": (0.24, 0.92, 13.0, 19.0),
+    "additive_depletion": (0.36, 0.78, 6.5, 22.0),
+    "shedding": (0.24, 0.45, 7.5, 20.5),
+    "hydrogen": (0.36, 0.40, 7.5, 22.0),
 }
-FRESH = (0.38, 0.30, 4.0, 15.0)
-USUAL = (0.36, 0.55, 5.5, 15.0)
+FRESH = (0.38, 0.30, 6.0, 22.0)
+USUAL = (0.36, 0.55, 8.0, 22.0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,7 +46,7 @@ def fields_of(story: Story, sample: str, count: int) -> list[Field]:
         noise=float(chance.uniform(0.02, 0.045)),
         shading=float(chance.uniform(0.02, 0.14)),
         oxide_place=float(chance.uniform(0.46, 0.68)),
-        blur_px=float(chance.uniform(0.7, 1.1)),
+        blur_px=float(chance.uniform(0.7, 1.0)),
         scratches=int(chance.integers(0, 6)),
         charging=0.1 if chance.random() < 0.08 else 0.0,
         bits=16 if sixteen else 8,
@@ -74,7 +74,7 @@ def _structure(story: Story, chance: np.random.Generator) -> Microstructure:
         rim_px=rim,
         grain_radius_px=radius * coarse,
         bright=bright * min(1.0, story.formula.share / 0.04),
-        bright_radius_px=5.0,
+        bright_radius_px=7.0,
     )
 
 

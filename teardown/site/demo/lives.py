@@ -61,6 +61,8 @@ REGIMES = (
     Regime("long", 40.0, 40.0, 1.0),
 )
 REVISED = {"R03", "R05"}
+TIME_ZERO = ("R02", "R03", "R05", "R08")  # recipes of which one cell is opened right after formation
+FORMATION = 3  # cycles
 CHAMBERS = {"C1": 20.0, "C2": 35.0, "C3": 50.0, "C4": 35.0}
 NOT_SCRUBBED = "C4"
 PLACES = 24
@@ -143,6 +145,7 @@ class Story:
     stage: str
     opened: dt.datetime | None
     seed: int
+    time_zero: bool = False
 
     @property
     def temperature_C(self) -> float:
@@ -201,6 +204,7 @@ class _Batch:
     revision: int
     luck: float
     begins: bool
+    time_zero: bool
 
 
 def _batches(cells: int, now: dt.datetime, rng: Rng) -> Iterator[_Batch]:
@@ -208,7 +212,7 @@ def _batches(cells: int, now: dt.datetime, rng: Rng) -> Iterator[_Batch]:
     sizes = [2] * 3 if cells < 12 else []
     while sum(sizes) < cells:
         sizes.append(min(int(rng.integers(3, 7)), cells - sum(sizes)))
-    span, first = 900, 0
+    span, first, zeros = 900, 0, set(TIME_ZERO)
     order = [number % len(FORMULAS) for number in range(len(sizes))]
     rng.shuffle(order)
     for number, size in enumerate(sizes):
@@ -222,8 +226,10 @@ def _batches(cells: int, now: dt.datetime, rng: Rng) -> Iterator[_Batch]:
         yield _Batch(
             number, first, size, (now - dt.timedelta(days=age)).date(), formula, regime, chambers,
             revision, float(np.exp(rng.normal(0, 0.12))), number < len(sizes) - max(1, len(sizes) // 14),
+            formula.code in zeros,
         )  # fmt: skip
         first += size
+        zeros.discard(formula.code)
 
 
 def _live(batch: _Batch, now: dt.datetime, rng: Rng) -> Iterator[Story]:
@@ -235,6 +241,7 @@ def _live(batch: _Batch, now: dt.datetime, rng: Rng) -> Iterator[Story]:
             number, f"SP-{401 + number:04}", f"B{101 + batch.number}", batch.built_on, batch.formula,
             batch.revision, batch.regime, chamber, None, None, "", "", (), 0.0, 0,
             0.6 * float(rng.normal(1, 0.03)), "built", None, int(rng.integers(2**31)),
+            batch.begins and batch.time_zero and place == 0,
         )  # fmt: skip
         if not batch.begins:
             yield story
@@ -259,6 +266,8 @@ def _end(story: Story, luck: float, now: dt.datetime, rng: Rng) -> Story:
         if rng.random() < chances[reason] and day < lived:
             end, lived = reason, day
     most = 420 * story.regime.cycle_h / 24
+    if story.time_zero:
+        most = FORMATION * story.regime.cycle_h / 24
     if lived > most:
         end, lived = "planned", most
     ended: dt.datetime | None = story.started + dt.timedelta(days=lived)

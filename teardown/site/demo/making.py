@@ -23,6 +23,7 @@ from django.db import connection, transaction
 from teardown import __version__
 from teardown.cells.models import Cell
 from teardown.files.models import Run
+from teardown.records.rules import subject_of
 from teardown.site.demo import (
     aftermath,
     compositions,
@@ -261,7 +262,12 @@ def conclude(say: Say, *, wait: bool = True, stop: Callable[[], bool] = lambda: 
     told = [story for story in left if _concluded(story)]
     left = [story for story in left if story not in told]
     while left and not stop():
-        ready = [story for story in left if judgements.ready(story)]
+        open_zeros = _zeros_not_balanced(found.stories, left)
+        ready = [
+            story
+            for story in left
+            if judgements.ready(story) and (story.time_zero or story.formula.code not in open_zeros)
+        ]
         for story in ready:
             with telling(Clock(dt.datetime.fromisoformat(found.now))) as clock, transaction.atomic():
                 _conclude(known, story, clock)
@@ -280,6 +286,16 @@ def conclude(say: Say, *, wait: bool = True, stop: Callable[[], bool] = lambda: 
     return True
 
 
+def _zeros_not_balanced(stories: Sequence[Story], left: Sequence[Story]) -> set[str]:
+    """Name the recipes whose time-zero cell has no balance yet: its sisters' shares rest on it."""
+    zeros = {subject_of(Cell.objects.get(code=story.code)): story for story in stories if story.time_zero}
+    busy = Run.objects.filter(
+        function="findings.balance", subject__in=zeros, state__in=[Run.State.QUEUED, Run.State.RUNNING]
+    )
+    waiting = {zeros[subject].formula.code for subject in busy.values_list("subject", flat=True)}
+    return waiting | {story.formula.code for story in zeros.values() if story in left}
+
+
 def _conclude(known: lab.Lab, story: Story, clock: Clock) -> None:
     judgements.accept(known, story, clock)
     if story.stage in {"judged", "closed"}:
@@ -291,7 +307,6 @@ def _conclude(known: lab.Lab, story: Story, clock: Clock) -> None:
 def _concluded(story: Story) -> bool:
     """Tell whether a cell's second part was told before: it is one transaction, so its last word tells."""
     from teardown.records.models import Record
-    from teardown.records.rules import subject_of
 
     cell = Cell.objects.get(code=story.code)
     return Record.objects.filter(subject=subject_of(cell), verb="asked for the balance of").exists()

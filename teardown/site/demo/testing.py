@@ -74,7 +74,10 @@ def build(lab: Lab, batch: list[Story]) -> None:
     made = add_build(code=first.build, revision=revision, built_on=first.built_on, lots=lots, by=analyst)
     air = next(lot for role, lot in lots if role == "air electrode")
     add_cells(
-        cells=[NewCell(story.code, made, as_built(story), air_electrode_lot=air) for story in batch],
+        cells=[
+            NewCell(story.code, made, as_built(story), air_electrode_lot=air, time_zero=story.time_zero)
+            for story in batch
+        ],
         by=analyst,
     )
 
@@ -170,6 +173,7 @@ def history(story: Story, *, cycles: int, seed: int | None = None) -> Series:
         charge_h=story.regime.charge_h,
         rest_h=story.regime.rest_h,
         coulombic_efficiency=story.coulombic_efficiency,
+        efficiency_noise=0.002,
         records=12,
         rest_records=3,
         resistance_ohm=float(chance.uniform(0.25, 0.45)),

@@ -7,7 +7,7 @@ import pytest
 from django.core.exceptions import PermissionDenied, ValidationError
 from django.urls import reverse
 
-from teardown.cells.models import Cell
+from teardown.cells.models import Cell, Test
 from teardown.cycling.models import TestSummary
 from teardown.diffraction.models import Fit, Pattern, PhaseFraction, Review
 from teardown.files.models import Receipt, Run, StoredFile
@@ -302,6 +302,26 @@ def test_electrodes_dried_in_air_are_flagged():
     make_entry(opened.dissection, "dry.how", answer=Term.objects.get(key="dry.how.air"))
     flags = {flag["code"]: flag for flag in make_balance(opened.cell).flags}
     assert "the electrode oxidised in air after opening" in flags["balance.W007"]["causes"]
+
+
+@pytest.mark.parametrize(("answer", "whole"), [("whole", True), ("plate", False), ("piece", False)])
+def test_what_was_weighed_is_asked_at_the_bench(answer, whole):
+    opened = Balanced()
+    assert "weighed" in assumed_of(make_balance(opened.cell))
+    make_entry(opened.dissection, "dry.weighed", answer=Term.objects.get(key=f"dry.weighed.{answer}"))
+    inputs, taken = inputs_of(opened.cell)
+    assert inputs.handling.whole_electrode_weighed is whole
+    assert "weighed" not in {each.key for each in taken}
+
+
+def test_a_state_at_the_bench_that_is_not_the_history_s_is_flagged():
+    opened = Balanced()
+    Test.objects.filter(cell=opened.cell).update(state_at_stop="discharged")
+    for state_at_bench, flagged in (("discharged", False), ("between", False), ("charged", True)):
+        answer = Term.objects.get(key=f"electrical.state.{state_at_bench}")
+        make_entry(opened.dissection, "electrical.state", answer=answer)
+        codes = {flag["code"] for flag in make_balance(opened.cell).flags}
+        assert ("balance.W005" in codes) is flagged, state_at_bench
 
 
 def test_a_balance_is_evidence_that_can_be_pointed_at():

@@ -31,6 +31,10 @@ from teardown.science.errors import MeasurementError
 MOST_AT_REST = 0.2
 WEIGHED_U_g = 0.05
 IN_AIR = ("dry.how.air", "dry.how.oven")
+STATES: dict[str, State] = {
+    "electrical.state.charged": "charged",
+    "electrical.state.discharged": "discharged",
+}
 
 
 class BooksNotFull(MeasurementError):
@@ -71,7 +75,8 @@ def inputs_of(cell: Cell) -> tuple[Inputs, tuple[Assumed, ...]]:
                 entry.answer and entry.answer.key in IN_AIR for entry in entries.get("dry.how", [])
             ),
             leaked=bool(test.end and test.end.key == "end.leak"),
-            state_recorded=None,
+            whole_electrode_weighed=_whole(books, entries),
+            state_recorded=STATES.get(_said(entries, "electrical.state")),
         ),
         oxide_at_reference=_time_zero(books),
     )
@@ -102,6 +107,20 @@ def _entries(cell: Cell) -> dict[str, list[Entry]]:
     for row in rows.order_by("pk"):
         found.setdefault(row.term.key, []).append(row)
     return found
+
+
+def _said(entries: dict[str, list[Entry]], key: str) -> str:
+    """Give the latest answer to a question, by its key; empty where none was given."""
+    answers = [row.answer.key for row in entries.get(key, []) if row.answer]
+    return answers[-1] if answers else ""
+
+
+def _whole(books: Books, entries: dict[str, list[Entry]]) -> bool:
+    """Tell whether the dry mass is that of the whole electrode; nobody said otherwise means that it is."""
+    weighed = _said(entries, "dry.weighed")
+    if not weighed:
+        books.note("weighed", "the whole electrode was weighed, with what fell off")
+    return weighed in ("", "dry.weighed.whole")
 
 
 def _number(books: Books, entries: dict[str, list[Entry]], key: str, usual: str | float) -> Quantity | None:

@@ -186,6 +186,7 @@ def weigh_dry(lab: Lab, story: Story, clock: Clock) -> None:
         items=[
             {"term": "dry.hours", "value": "16"},
             {"term": "dry.mass_g", "value": f"{mass:.4f}", "instrument": "BAL-2", "confirmed_unusual": True},
+            {"term": "dry.weighed", "answer": "whole"},
             {"term": "iron.magnet", "answer": "strong"},
         ],
     )

@@ -45,6 +45,7 @@ class _Bench:
         """Look at the closed cell."""
         masses, leaks, shorted = self._masses(), self.story.root == "leak", self.story.root == "short"
         rest_V = 0.02 if shorted else float(self.chance.uniform(0.7, 1.0))
+        state = self.story.state_at_stop if self.story.state_at_stop != "unknown" else "between"
         yield (
             -30,
             [
@@ -54,6 +55,7 @@ class _Bench:
                 *self._look("arrival.crust", "leak.seal", "leak.terminals"),
                 self._number("mass.received_g", masses["received"], 3, "BAL-2"),
                 self._number("electrical.rest_V", rest_V, 3, "DMM-3"),
+                {"term": "electrical.state", "answer": state},
             ],
         )
         yield (

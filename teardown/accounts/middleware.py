@@ -6,6 +6,7 @@ from django.core.exceptions import PermissionDenied
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 
+from teardown.records.dossier import NOT_SHOWN, sides_of
 from teardown.records.models import StaleVersion
 
 
@@ -21,7 +22,19 @@ def refusals_in_words(
         if isinstance(exception, PermissionDenied):
             return render(request, "403.html", {"exception": exception}, status=403)
         if isinstance(exception, StaleVersion):
-            return render(request, "409.html", {"stale": exception}, status=409)
+            typed = request.POST
+            late = {
+                "stale": exception,
+                "sides": sides_of(exception.row, typed.dict()),
+                "version": getattr(exception.row, "version", None) if "seen" in typed else None,
+                "again": [
+                    (name, value)
+                    for name in typed
+                    for value in typed.getlist(name)
+                    if name not in NOT_SHOWN and "password" not in name
+                ],
+            }
+            return render(request, "409.html", late, status=409)
         return None
 
     middleware.process_exception = process_exception  # type: ignore[attr-defined]

@@ -114,6 +114,14 @@ def test_two_people_renaming_a_recipe_are_told(client, lead):
     late = client.post(address, {"seen": 1, "title": "two", "note": "my long note"})
     assert late.status_code == 409
     assert Recipe.objects.get().title == "one"
+    both = text(late)
+    assert "<td>one</td>" in both
+    assert "<strong>two</strong>" in both
+    assert "<strong>my long note</strong>" in both
+    assert '<input type="hidden" name="seen" value="2">' in both
+    again = {"seen": 2, "title": "two", "note": "my long note"}
+    assert client.post(address, again).status_code == 302
+    assert Recipe.objects.get().note == "my long note"
 
 
 def test_a_build_takes_lots_and_cells(client, lead):

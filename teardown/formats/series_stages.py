@@ -18,6 +18,7 @@ from teardown.science.errors import Remark
 SMALLEST_V, LARGEST_V = 0.02, 20.0
 LARGEST_NUMBER = 1e17  # beyond it nothing was measured; microseconds since 1970 lie below
 LARGEST_A = 1e6
+LARGEST = 1e100  # of any quantity in any unit: beyond it a cell holds no reading, and sums overflow
 OVERLOAD_TIMES = 1e4  # of the usual reading: a meter prints such where it could not read
 OVERLOAD_LEAST = 1000.0  # A, V
 FEW_OVERLOADS = 0.01
@@ -107,6 +108,12 @@ def _read_numbers(draft: Draft) -> None:
         if column.quantity in ("step_id", "step_count") and count > 0.5 * values.size:
             draft.columns[column.quantity] = _coded(draft.table.texts(column.name))
             continue
+        beyond = np.flatnonzero(np.abs(values) > LARGEST)
+        if beyond.size:
+            values = values.copy()
+            bad = [*bad, *((int(row), f"{values[row]:g}") for row in beyond[:5])]
+            count += beyond.size
+            values[beyond] = np.nan
         if count:
             say_bad(draft, column, bad, count, values.size)
         if np.isnan(values[:100]).all() and not np.isfinite(values).any():
@@ -146,7 +153,9 @@ def _empty_overloads(draft: Draft) -> None:
             continue
         size = np.abs(values)
         some = size[:: max(1, size.size // 100_000)]
-        usual = float(np.median(some[some > 0])) if np.any(some > 0) else 0.0
+        some = some[some > 0]
+        # one of the two in the middle, not their mean: the sum of two wild ones overflows
+        usual = float(np.quantile(some, 0.5, method="lower")) if some.size else 0.0
         # a noise of microamperes in long rests makes the usual one small: only what no cell gives is wild
         wild = (size > max(OVERLOAD_TIMES * usual, OVERLOAD_LEAST)) & np.isfinite(size)
         if not wild.any() or np.mean(wild) > FEW_OVERLOADS:

@@ -226,7 +226,7 @@ def test_the_covariance_of_the_fit_is_used():
 def test_grains_that_were_told_are_drawn_and_not_assumed():
     told = make_balance(Balanced(radiation="cu", grain_um=(2.0, 5.0)).cell)
     assert "grain" not in assumed_of(told)
-    plain = make_balance(Balanced(radiation="other").cell)
+    plain = make_balance(Balanced(radiation="mo").cell)
     # copper hides metal in coarse grains: with their size, it is found again
     assert quantity(told, "metal_share")["value"] > quantity(plain, "metal_share")["value"] + 0.02
 

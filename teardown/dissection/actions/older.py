@@ -61,6 +61,7 @@ def show_older(
     guessed = columns_of.guess(table.heads, terms, remembered_columns())
     how = {
         "asked": True,
+        "heads": list(table.heads),
         "columns": {head: meaning.plain() for head, meaning in guessed.items()},
         "words": remembered_words(),
         "day": day,
@@ -155,7 +156,7 @@ def _plan(delivery: Delivery, by: User) -> tuple[list[dict[str, Any]], list[dict
     how = delivery.column_map
     table = read_table(read(delivery.receipt.file))
     asked = older.Asked(
-        {head: Meaning(**meaning) for head, meaning in how["columns"].items()},
+        {head: Meaning(**meaning) for head, meaning in columns_of.in_order(how).items()},
         how.get("words", {}),
         how.get("day", ""),
         how.get("seen_by", ""),

@@ -135,6 +135,12 @@ def field(term: Term, unit: str = "", component: str = "", place: str = "", numb
     )
 
 
+def in_order(how: Mapping[str, Any]) -> dict[str, dict[str, Any]]:
+    """Give the columns as they stand in the table: a database may order the names of a map otherwise."""
+    columns: dict[str, dict[str, Any]] = how["columns"]
+    return {head: columns[head] for head in how.get("heads", columns) if head in columns}
+
+
 def shape_of(columns: Mapping[str, Meaning]) -> str:
     """Tell how the table lies: a row an observation, or a row a cell."""
     roles = {meaning.role for meaning in columns.values()}

@@ -18,7 +18,7 @@ from teardown.dissection.forms.older import (
     OlderTableForm,
     TakeBackForm,
 )
-from teardown.dissection.intake.heads import fields_of_tables
+from teardown.dissection.intake.heads import fields_of_tables, in_order
 from teardown.files.models import Delivery
 from teardown.page.lists import page_of
 from teardown.page.trying import tried
@@ -81,7 +81,7 @@ def _columns_form(one: Delivery, data: Any = None) -> ColumnsForm:
     how = one.column_map
     return ColumnsForm(
         data,
-        columns=how["columns"],
+        columns=in_order(how),
         samples=how.get("samples", {}),
         unknown=how.get("unknown", {}),
         terms=fields_of_tables(),

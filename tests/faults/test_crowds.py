@@ -6,10 +6,13 @@ import threading
 import time
 from contextlib import closing
 
+import pytest
+
 from tests.faults.hands import PHOTOGRAPH_EVERY, Hand
 from tests.lab import Lab, Visitor
 
-WRITERS, EACH, PAIRS = 16, 10, 12
+pytestmark = pytest.mark.long
+WRITERS, EACH, PAIRS = 16, 10, 50
 
 
 def test_sixteen_tablets_write_at_once(busy: Lab) -> None:

@@ -14,7 +14,7 @@ from teardown.formats.series_write import Dialect, write_text
 from teardown.science.electrochemistry.phantoms import Life, cycling_history
 from tests import eyes, makers
 
-pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
+pytestmark = [pytest.mark.browser, pytest.mark.long, pytest.mark.django_db(transaction=True)]
 HEADERS = {
     "test_time_second": ("Time", 1.0),
     "current_ampere": ("Current [mA]", 1e3),

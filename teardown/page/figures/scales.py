@@ -38,6 +38,9 @@ class Scale:
         return float(self(value))
 
 
+NO_RANGE = 1e-200  # nothing that is measured spans less, and a float that small cannot be cut into steps
+
+
 def scale_for(
     axis: Axis, values: Iterable[float], start: float, end: float, room: float = 60
 ) -> tuple[Scale, list[float]]:
@@ -55,7 +58,7 @@ def scale_for(
         else (float(finite.min()) if finite.size else (1.0 if axis.scale == "log" else 0.0))
     )
     high = axis.high if axis.high is not None else (float(finite.max()) if finite.size else low + 1.0)
-    if high <= low:
+    if high <= low or (axis.scale != "log" and high - low < NO_RANGE):
         high = low * 10 if axis.scale == "log" else low + (abs(low) * 0.1 or 1.0)
     wanted = max(2, round(abs(end - start) / room))
     if axis.scale == "log":

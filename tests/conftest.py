@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
 
 SLOW = {"faults", "journeys"}
-# a busy machine is no fault of the code; the same draws each time, so that red is never an accident of one run
+# a busy machine is no fault of the code; the same draws each time, so that red is no accident of one run
 drawing.register_profile("no clock", deadline=None, derandomize=True)
 drawing.load_profile("no clock")
 

@@ -59,7 +59,8 @@ def scale_for(
     )
     high = axis.high if axis.high is not None else (float(finite.max()) if finite.size else low + 1.0)
     if high <= low or (axis.scale != "log" and high - low < NO_RANGE):
-        high = low * 10 if axis.scale == "log" else low + (abs(low) * 0.1 or 1.0)
+        wider = abs(low) * 0.1
+        high = low * 10 if axis.scale == "log" else low + (wider if wider > NO_RANGE else 1.0)
     wanted = max(2, round(abs(end - start) / room))
     if axis.scale == "log":
         low, high, ticks = _log_ticks(low, high, wanted)

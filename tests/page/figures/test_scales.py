@@ -12,6 +12,7 @@ values = st.lists(st.floats(-1e6, 1e6), min_size=2, max_size=30)
 
 @given(values)
 @example([0.0, 5e-324])
+@example([0.0, -7.5e-230])
 def test_every_value_lies_between_the_ends_of_its_axis(data: list[float]) -> None:
     scale, _ = scale_for(Axis(), data, 0, 400)
     slack = 1e-6 * 400

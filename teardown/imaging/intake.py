@@ -2,16 +2,15 @@
 nothing."""
 
 import re
-import zipfile
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import PurePosixPath
 from typing import Any
 
-from django.core.exceptions import ValidationError
-from django.core.files.base import ContentFile, File
+from django.core.files.base import File
 
 from teardown.dissection.models import Sample
+from teardown.files.intake import unfold as unfold_drop
 
 PICTURES = (".tif", ".tiff", ".png", ".jpg", ".jpeg")
 TEXTS = (".txt", ".hdr")
@@ -33,34 +32,8 @@ class Planned:
 
 
 def unfold(files: Sequence[File[Any]]) -> list[File[Any]]:
-    """Give the files of a drop, with zips unfolded.
-
-    Raises
-    ------
-    ValidationError
-        If a zip is damaged, holds too much, or claims sizes that it does not keep.
-    """
-    found: list[File[Any]] = []
-    for file in files:
-        if not str(file.name).lower().endswith(".zip"):
-            found.append(file)
-            continue
-        try:
-            with zipfile.ZipFile(file.file or file) as archive:
-                found += _members(archive, str(file.name))
-        except (zipfile.BadZipFile, RuntimeError, NotImplementedError, EOFError, OSError) as error:
-            raise ValidationError(f"{file.name} cannot be unfolded ({error}). Make the zip again.") from error
-    return found
-
-
-def _members(archive: zipfile.ZipFile, name: str) -> list[File[Any]]:
-    members = [one for one in archive.infolist() if not one.is_dir() and _wanted(one.filename)]
-    if len(members) > MOST_MEMBERS:
-        raise ValidationError(f"{name} holds {len(members)} files; at most {MOST_MEMBERS} are taken at once.")
-    if sum(one.file_size for one in members) > MOST_BYTES:
-        raise ValidationError(f"{name} unfolds to more than {MOST_BYTES // 2**30} GB. Send it in parts.")
-    # zipfile stops reading at the size that the directory claims, so a lying size unfolds no further
-    return [ContentFile(archive.read(one), name=one.filename) for one in members]
+    """Give the files of a drop, with zips unfolded."""
+    return unfold_drop(files, wanted=_wanted, most_members=MOST_MEMBERS, most_bytes=MOST_BYTES)
 
 
 def _wanted(name: str) -> bool:

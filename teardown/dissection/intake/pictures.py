@@ -1,20 +1,19 @@
 """A folder of older photographs: of which cell, part, place and day each is, by its name or a table."""
 
 import re
-import zipfile
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import PurePosixPath
 from typing import Any
 
-from django.core.exceptions import ValidationError
-from django.core.files.base import ContentFile, File
+from django.core.files.base import File
 
 from teardown.cells.intake.columns import Unread, read_day
 from teardown.cells.rules import fold
 from teardown.dissection.intake.older import when
 from teardown.dissection.intake.words import NotRead
 from teardown.dissection.rules.places import NotAPlace, read_place
+from teardown.files.intake import unfold as unfold_drop
 from teardown.formats.tables import Table, read_table
 from teardown.science.errors import ReadingError
 
@@ -57,34 +56,8 @@ class About:
 
 
 def unfold(files: Iterable[File[Any]]) -> list[File[Any]]:
-    """Give the pictures and tables of a drop, zips unfolded; other files are left out.
-
-    Raises
-    ------
-    ValidationError
-        If a zip is damaged or holds too much.
-    """
-    found: list[File[Any]] = []
-    for file in files:
-        if not str(file.name).lower().endswith(".zip"):
-            found.append(file)
-            continue
-        try:
-            with zipfile.ZipFile(file.file or file) as archive:
-                found += _members(archive, str(file.name))
-        except (zipfile.BadZipFile, RuntimeError, NotImplementedError, EOFError, OSError) as error:
-            raise ValidationError(f"{file.name} cannot be unfolded ({error}). Make the zip again.") from error
-    return found
-
-
-def _members(archive: zipfile.ZipFile, name: str) -> list[File[Any]]:
-    members = [one for one in archive.infolist() if not one.is_dir() and _wanted(one.filename)]
-    if len(members) > MOST_MEMBERS:
-        raise ValidationError(f"{name} holds {len(members)} files; at most {MOST_MEMBERS} are taken at once.")
-    if sum(one.file_size for one in members) > MOST_BYTES:
-        raise ValidationError(f"{name} unfolds to more than {MOST_BYTES // 2**30} GB. Send it in parts.")
-    # reading stops at the size that the directory claims, so a lying size unfolds no further
-    return [ContentFile(archive.read(one), name=one.filename.replace("\\", "/")) for one in members]
+    """Give the pictures and tables of a drop, zips unfolded; other files are left out."""
+    return unfold_drop(files, wanted=_wanted, most_members=MOST_MEMBERS, most_bytes=MOST_BYTES)
 
 
 def _wanted(name: str) -> bool:

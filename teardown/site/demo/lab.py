@@ -30,6 +30,7 @@ from teardown.cells.models import (
     RecipePart,
     RecipeRevision,
 )
+from teardown.dissection.actions.bench_time import set_bench_hours
 from teardown.dissection.models import Check, Instrument
 from teardown.records.actions import record
 from teardown.site.demo.lives import CHAMBERS, FORMULAS, NOT_SCRUBBED, PLACES, REGIMES, REVISED, Formula
@@ -117,6 +118,7 @@ def found(*, begins: dt.date, cells: int) -> Lab:
         _write_protocols(lab)
         _set_up_chambers(lab, begins, places=min(PLACES, max(4, cells // 3)))
         _check_instruments(lab, begins)
+        set_bench_hours(hours_a_day=6, hours_a_cell=3.5, since=begins, by=lab.people["lead"])
     return lab
 
 

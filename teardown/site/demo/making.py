@@ -30,6 +30,8 @@ from teardown.site.demo import (
     fields,
     judgements,
     lab,
+    marks,
+    older,
     openings,
     patterns,
     photographs,
@@ -112,8 +114,18 @@ def tell(*, cells: int, seed: int, now: dt.datetime, say: Say) -> None:
         events = sorted(_events(known, stories, clock, drawn, now))
         _run(events, clock, say, begun)
         with transaction.atomic():
-            reviews.tell(known, stories)
+            _sum_up(known, stories, clock, now)
     Mark("told", cells, seed, now.isoformat()).write()
+
+
+def _sum_up(known: lab.Lab, stories: Sequence[Story], clock: Clock, now: dt.datetime) -> None:
+    """Tell what was done of late over many cells at once."""
+    if (written := older.story_of_the_notebook(stories, now)) is not None:
+        older.bring(known, written, clock, now)
+    clock.set(now - dt.timedelta(hours=4))
+    reviews.tell(known, stories)
+    reviews.score_again(known)
+    reviews.give_bench_time(known, stories, now.date())
 
 
 def _run(events: Sequence[Event], clock: Clock, say: Say, begun: float) -> None:
@@ -178,6 +190,8 @@ def _opening(
     if not whole:
         return
     yield event(opened + dt.timedelta(hours=2), 5, "", aftermath.cut, story, clock)
+    if marks.marked(story):
+        yield event(opened + dt.timedelta(hours=2, minutes=40), 5, "", marks.point, story, clock)
     for days, what in ((1, aftermath.weigh_dry), (1.2, aftermath.amend), (2, aftermath.mount_and_polish)):
         if opened + dt.timedelta(days=days + 1) < now:
             yield event(opened + dt.timedelta(days=days), 5, "", what, story, clock)

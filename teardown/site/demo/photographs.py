@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 Picture = NDArray[np.uint8]
 WIDTH, HEIGHT = 1120, 840
+PLATE = (400, 600)  # px, of 20 x 30 mm
 LOOKS = {  # blue, green, red: how a plate looks by the colour that the chemist logged
     "metallic": (150, 152, 150),
     "dark_grey": (78, 78, 76),
@@ -41,8 +42,7 @@ def plate(
     """
     rng = np.random.default_rng(seed)
     picture = _tray(rng)
-    x0, y0 = 330 + int(rng.integers(-25, 25)), 110 + int(rng.integers(-15, 15))
-    width, height = 400, 600
+    (x0, y0), (width, height) = _laid(seed), PLATE
     face = _grain(LOOKS[colour], height, width, rng, roughness=9)
     if spots > 0:
         _cover(face, LOOKS["ochre" if colour != "ochre" else "green"], spots, rng)
@@ -54,6 +54,19 @@ def plate(
     cv2.rectangle(picture, (x0, y0), (x0 + width, y0 + height), (40, 40, 40), 1)
     _tab(picture, x0, y0, width)
     return _finish(picture, code, note, rng)
+
+
+def corners_of(seed: int) -> list[tuple[float, float]]:
+    """Give the corners of a plate drawn from this seed, as fractions of the picture, round from top left."""
+    (x0, y0), (width, height) = _laid(seed), PLATE
+    corners = ((x0, y0), (x0 + width, y0), (x0 + width, y0 + height), (x0, y0 + height))
+    return [(x / WIDTH, y / HEIGHT) for x, y in corners]
+
+
+def _laid(seed: int) -> tuple[int, int]:
+    """Say where the plate was laid on the tray: never in the same place twice."""
+    chance = np.random.default_rng([seed, 1])
+    return 330 + int(chance.integers(-25, 25)), 110 + int(chance.integers(-15, 15))
 
 
 def cell_outside(code: str, *, crust: float, seed: int, note: str = "") -> bytes:

@@ -1,8 +1,13 @@
-"""Tells what the invented team keeps of its reviews: views under a name, and places marked on photographs."""
+"""Tells what the invented team keeps of its reviews: views, places marked, scores given again, bench time."""
 
+import datetime as dt
 from collections.abc import Iterable, Sequence
 from urllib.parse import urlencode
 
+from teardown.cells.models import Cell
+from teardown.dissection.actions.bench_time import give_bench_time as give
+from teardown.dissection.actions.scoring import score
+from teardown.dissection.dossier.scoring import Again, ToScore, again
 from teardown.dissection.models import Photograph
 from teardown.review.actions import keep_view, mark_place
 from teardown.site.demo.lab import Lab
@@ -17,6 +22,8 @@ SEEN = (
     ("passivation", "The dark field begins here, at the edge."),
     ("shedding", "Bare mesh: powder lay below in the case."),
 )
+AGAIN = ("iron.colour", "iron.cover", "separator.stain")
+AGAIN_EACH = 14
 
 
 def tell(lab: Lab, stories: Sequence[Story]) -> None:
@@ -36,3 +43,42 @@ def tell(lab: Lab, stories: Sequence[Story]) -> None:
 
 def _of(stories: Iterable[Story], recipe: str) -> list[str]:
     return [story.code for story in stories if story.formula.code == recipe][:EACH]
+
+
+def score_again(lab: Lab) -> None:
+    """Tell how the second chemist scored photographs again, blind to what the first had said."""
+    second = lab.people["second"]
+    for key in AGAIN:
+        for field in again(second, key):
+            for number, pair in enumerate(field.waiting[:AGAIN_EACH]):
+                score(
+                    photograph=pair.photograph, first=pair.first, said=_said(field, pair, number), by=second
+                )
+
+
+def _said(field: Again, pair: ToScore, number: int) -> dict[str, str]:
+    """Mostly the same as the first said; each fifth time something near to it, once unsure."""
+    first = pair.first
+    if number == AGAIN_EACH - 1:
+        return {"state": "cannot tell"}
+    same = {"state": first.state, "extent": first.extent, "answer": first.answer.key if first.answer else ""}
+    if number % 5 != 4 or first.state != "present":
+        return same
+    if first.answer is None:
+        return same | {"extent": "some" if first.extent == "trace" else "trace"} if first.extent else same
+    others = [term.key for term in first.term.answers.all() if term.key != first.answer.key]
+    return same | {"answer": others[0]} if others else same
+
+
+def give_bench_time(lab: Lab, stories: Sequence[Story], today: dt.date) -> None:
+    """Tell which of the waiting cells have their day and their chemist."""
+    ended = [(story.ended, story.code) for story in stories if story.stage == "ended" and story.ended]
+    hands = (lab.people["chemist"], lab.people["second"])
+    waiting = Cell.objects.filter(code__in=[code for _, code in ended], dissection=None)
+    cells = {cell.code: cell for cell in waiting}
+    free = [cells[code] for _, code in sorted(ended) if code in cells]
+    for number, cell in enumerate(free[:3]):
+        give(
+            cell=cell, by=lab.people["lead"], person=hands[number % 2],
+            day=today + dt.timedelta(days=1 + number), slot="morning", reason="It waits longest.",
+        )  # fmt: skip

@@ -183,7 +183,8 @@ def title_of(formula: Formula) -> str:
         f"{formula.share:.0%} {formula.additive}".replace("%", " %") if formula.share else "no additive"
     )
     lithium = " with lithium hydroxide" if formula.LiOH_mol_L else ""
-    return f"{formula.iron}, {additive}, {formula.KOH_mol_L:g} mol/L{lithium}".capitalize()
+    title = f"{formula.iron}, {additive}, {formula.KOH_mol_L:g} mol/L{lithium}"
+    return title[0].upper() + title[1:]
 
 
 def _write_recipes(lab: Lab, materials: dict[str, Material]) -> None:

@@ -5,16 +5,12 @@ parent calls :func:`look`, which survives whatever the child does.
 """
 
 import json
-import subprocess
 import sys
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
-MEMORY_BYTES = 1_500_000_000
-CPU_SECONDS = 20
-WALL_SECONDS = 30
-_ROOT = Path(__file__).resolve().parents[2]
+from teardown.formats import child
 
 
 def look(paths: Sequence[Path]) -> list[dict[str, Any]]:
@@ -29,7 +25,7 @@ def look(paths: Sequence[Path]) -> list[dict[str, Any]]:
     """
     if not paths:
         return []
-    facts = _ask(paths, WALL_SECONDS + 2 * len(paths))
+    facts = _ask(paths, child.WALL_SECONDS + 2 * len(paths))
     if facts is not None:
         return facts
     if len(paths) == 1:
@@ -38,35 +34,14 @@ def look(paths: Sequence[Path]) -> list[dict[str, Any]]:
 
 
 def _ask(paths: Sequence[Path], seconds: float) -> list[dict[str, Any]] | None:
-    command = [sys.executable, "-m", "teardown.formats.gate", *(str(path) for path in paths)]
-    try:
-        # the command is this very module; paths are arguments, never a line for a shell
-        done = subprocess.run(  # noqa: S603
-            command,
-            capture_output=True,
-            timeout=seconds,
-            cwd=_ROOT,
-            check=False,
-            stdin=subprocess.DEVNULL,
-        )
-    except subprocess.TimeoutExpired:
-        return None
-    lines = done.stdout.decode("utf-8", "replace").splitlines()
-    if done.returncode != 0 or len(lines) != len(paths):
+    answer = child.ask("teardown.formats.gate", *(str(path) for path in paths), wall_s=seconds)
+    lines = (answer or b"").decode("utf-8", "replace").splitlines()
+    if len(lines) != len(paths):
         return None
     try:
         return [json.loads(line) for line in lines]
     except ValueError:
         return None
-
-
-def _limit(files: int) -> None:
-    import resource
-
-    resource.setrlimit(resource.RLIMIT_AS, (MEMORY_BYTES, MEMORY_BYTES))
-    seconds = CPU_SECONDS * max(1, files)
-    resource.setrlimit(resource.RLIMIT_CPU, (seconds, seconds + 5))
-    resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
 
 
 def _facts_of(path: Path) -> dict[str, Any]:
@@ -104,7 +79,7 @@ def _facts_of(path: Path) -> dict[str, Any]:
 
 def main(arguments: Sequence[str]) -> int:
     """Print the facts of each file; the child's own part."""
-    _limit(len(arguments))
+    child.limit(cpu_s=child.CPU_SECONDS * max(1, len(arguments)))
     for argument in arguments:
         print(json.dumps(_facts_of(Path(argument))), flush=True)
     return 0

@@ -6,21 +6,19 @@ size in pixels and how sharp it is.
 """
 
 import json
-import subprocess
 import sys
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from teardown.formats import child
+
 if TYPE_CHECKING:
     from PIL import Image
 
-MEMORY_BYTES = 1_500_000_000
-CPU_SECONDS = 20
-WALL_SECONDS = 30
+NAME = "teardown.formats.preview"
 LARGEST_PIXELS = 120_000_000
 QUALITY = 82
-_ROOT = Path(__file__).resolve().parents[2]
 
 
 def draw_preview(source: Path, target: Path, width_px: int) -> bool:
@@ -28,8 +26,7 @@ def draw_preview(source: Path, target: Path, width_px: int) -> bool:
 
     A picture that kills or stalls the child, or is larger than 120 megapixels, gets no preview.
     """
-    done = _child(str(source), str(target), str(width_px))
-    return done is not None and done.returncode == 0 and target.exists()
+    return child.ask(NAME, str(source), str(target), str(width_px)) is not None and target.exists()
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,34 +43,8 @@ def picture_facts(source: Path) -> PictureFacts | None:
 
     The picture is decoded whole in the child, so that a broken one is known at once.
     """
-    done = _child(str(source))
-    if done is None or done.returncode != 0:
-        return None
-    return PictureFacts(**json.loads(done.stdout))
-
-
-def _child(*arguments: str) -> "subprocess.CompletedProcess[bytes] | None":
-    command = [sys.executable, "-m", "teardown.formats.preview", *arguments]
-    try:
-        # the command is this very module; paths are arguments, never a line for a shell
-        return subprocess.run(  # noqa: S603
-            command,
-            capture_output=True,
-            timeout=WALL_SECONDS,
-            cwd=_ROOT,
-            check=False,
-            stdin=subprocess.DEVNULL,
-        )
-    except subprocess.TimeoutExpired:
-        return None
-
-
-def _limit() -> None:
-    import resource
-
-    resource.setrlimit(resource.RLIMIT_AS, (MEMORY_BYTES, MEMORY_BYTES))
-    resource.setrlimit(resource.RLIMIT_CPU, (CPU_SECONDS, CPU_SECONDS + 5))
-    resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
+    answer = child.ask(NAME, str(source))
+    return None if answer is None else PictureFacts(**json.loads(answer))
 
 
 def _facts(picture: "Image.Image") -> dict[str, float | None]:
@@ -90,7 +61,7 @@ def _facts(picture: "Image.Image") -> dict[str, float | None]:
 
 def main(arguments: list[str]) -> int:
     """Draw one preview; the child's own part."""
-    _limit()
+    child.limit()
     from PIL import Image, ImageOps
 
     Image.MAX_IMAGE_PIXELS = LARGEST_PIXELS

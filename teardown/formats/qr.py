@@ -5,13 +5,13 @@ the same narrow door as every photograph (JPEG, PNG, TIFF; 120 megapixels at mos
 """
 
 import json
-import subprocess
 import sys
 from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from teardown.formats.preview import CPU_SECONDS, LARGEST_PIXELS, MEMORY_BYTES, WALL_SECONDS
+from teardown.formats import child
+from teardown.formats.preview import LARGEST_PIXELS
 
 if TYPE_CHECKING:
     import numpy as np
@@ -19,7 +19,6 @@ if TYPE_CHECKING:
 
 LONGEST_TEXT = 200
 SIDES_PX = (1600, 900, 2800)
-_ROOT = Path(__file__).resolve().parents[2]
 
 
 def read_qr(source: Path) -> tuple[str, ...] | None:
@@ -31,22 +30,8 @@ def read_qr(source: Path) -> tuple[str, ...] | None:
         The texts, each once; empty where none can be read; None for what is no picture, or one that takes
         more time or memory than is allowed.
     """
-    command = [sys.executable, "-m", "teardown.formats.qr", str(source)]
-    try:
-        # the command is this very module; the path is an argument, never a line for a shell
-        done = subprocess.run(  # noqa: S603
-            command,
-            capture_output=True,
-            timeout=WALL_SECONDS,
-            cwd=_ROOT,
-            check=False,
-            stdin=subprocess.DEVNULL,
-        )
-    except subprocess.TimeoutExpired:
-        return None
-    if done.returncode != 0:
-        return None
-    return tuple(str(text) for text in json.loads(done.stdout))
+    answer = child.ask("teardown.formats.qr", str(source))
+    return None if answer is None else tuple(str(text) for text in json.loads(answer))
 
 
 def codes_on(grey: "NDArray[np.uint8]") -> list[str]:
@@ -89,11 +74,7 @@ def _decoded(detector: Any, grey: Any) -> list[str]:
 
 def main(arguments: list[str]) -> int:
     """Read one picture; the child's own part."""
-    import resource
-
-    resource.setrlimit(resource.RLIMIT_AS, (MEMORY_BYTES, MEMORY_BYTES))
-    resource.setrlimit(resource.RLIMIT_CPU, (CPU_SECONDS, CPU_SECONDS + 5))
-    resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
+    child.limit()
     import numpy as np
     from PIL import Image, ImageOps
 

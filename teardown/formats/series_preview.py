@@ -5,13 +5,13 @@ numbers.
 """
 
 import json
-import subprocess
 import sys
 from dataclasses import asdict
 from math import isfinite
 from pathlib import Path
 from typing import Any
 
+from teardown.formats import child
 from teardown.formats.series import SeriesFile, read_series
 from teardown.science.electrochemistry.summary import summarise
 from teardown.science.errors import Remark
@@ -19,7 +19,6 @@ from teardown.science.errors import Remark
 MEMORY_BYTES = 3_000_000_000
 CPU_SECONDS = 120
 WALL_SECONDS = 180
-_ROOT = Path(__file__).resolve().parents[2]
 
 
 def preview(
@@ -100,20 +99,13 @@ def look(
         "remembered": remembered,
         "iron_mass_g": iron_mass_g,
     }
-    command = [sys.executable, "-m", "teardown.formats.series_preview"]
+    answer = child.ask(
+        "teardown.formats.series_preview", said=json.dumps(asked).encode(), wall_s=WALL_SECONDS
+    )
     try:
-        done = subprocess.run(  # noqa: S603 - the command is this very module, the question goes by standard input
-            command,
-            input=json.dumps(asked).encode(),
-            capture_output=True,
-            timeout=WALL_SECONDS,
-            cwd=_ROOT,
-            check=False,
-        )
-        answer: dict[str, Any] = json.loads(done.stdout) if done.returncode == 0 else {}
-    except (subprocess.TimeoutExpired, ValueError):
-        answer = {}
-    return answer or _refused()
+        return dict(json.loads(answer)) if answer else _refused()
+    except ValueError:
+        return _refused()
 
 
 def _refused() -> dict[str, Any]:
@@ -138,11 +130,7 @@ def _refused() -> dict[str, Any]:
 
 
 def _main() -> None:
-    import resource
-
-    resource.setrlimit(resource.RLIMIT_DATA, (MEMORY_BYTES, MEMORY_BYTES))
-    resource.setrlimit(resource.RLIMIT_CPU, (CPU_SECONDS, CPU_SECONDS + 5))
-    resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
+    child.limit(memory_bytes=MEMORY_BYTES, cpu_s=CPU_SECONDS, data_alone=True)
     asked = json.loads(sys.stdin.read())
     data = Path(asked.pop("path")).read_bytes()
     json.dump(preview(data, **asked), sys.stdout)

@@ -7,17 +7,15 @@ memory.
 """
 
 import json
-import subprocess
 import sys
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
-from teardown.formats.preview import CPU_SECONDS, WALL_SECONDS
+from teardown.formats import child
 
 LARGEST_BYTES = 16 * 2**20
 MEMORY_BYTES = 600_000_000
-_ROOT = Path(__file__).resolve().parents[2]
 EBML, SEGMENT, TRACKS, ENTRY = 0x1A45DFA3, 0x18538067, 0x1654AE6B, 0xAE
 DOC_TYPE, TRACK_TYPE = 0x4282, 0x83
 MOVIE_BOXES = (b"moov", b"trak", b"mdia")
@@ -32,22 +30,10 @@ class Sound:
 
 def look_at_sound(source: Path) -> Sound | str:
     """Tell what a recording is, or in a sentence why it is none."""
-    command = [sys.executable, "-m", "teardown.formats.sound", str(source)]
-    try:
-        # the command is this very module; the path is an argument, never a line for a shell
-        done = subprocess.run(  # noqa: S603
-            command,
-            capture_output=True,
-            timeout=WALL_SECONDS,
-            cwd=_ROOT,
-            check=False,
-            stdin=subprocess.DEVNULL,
-        )
-    except subprocess.TimeoutExpired:
-        return "It takes too long to look at."
-    if done.returncode != 0:
+    answer = child.ask("teardown.formats.sound", str(source))
+    if answer is None:
         return "It cannot be read as a recording."
-    said = json.loads(done.stdout)
+    said = json.loads(answer)
     return Sound(said["kind"]) if said["kind"] else str(said["why"])
 
 
@@ -126,11 +112,7 @@ def _handlers(data: bytes, depth: int = 0) -> Iterator[bytes]:
 
 def main(arguments: list[str]) -> int:
     """Look at one file; the child's own part."""
-    import resource
-
-    resource.setrlimit(resource.RLIMIT_AS, (MEMORY_BYTES, MEMORY_BYTES))
-    resource.setrlimit(resource.RLIMIT_CPU, (CPU_SECONDS, CPU_SECONDS + 5))
-    resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
+    child.limit(memory_bytes=MEMORY_BYTES)
     with Path(arguments[0]).open("rb") as file:
         data = file.read(LARGEST_BYTES + 1)
     kind, why = kind_of_sound(data)

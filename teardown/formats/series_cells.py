@@ -3,29 +3,22 @@ never inferred.
 """
 
 import io
-import re
 from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
 import polars as pl
 
+from teardown.formats.series_blocks import NotATable, count_mark, one_line, read_columns, read_floats
 from teardown.formats.series_map import ColumnMap
 from teardown.formats.series_text import TextTable, fields, layout_of_rows, open_text
 from teardown.science.electrochemistry.columns import Array
-from teardown.science.errors import ReadingError, Remark
+from teardown.science.errors import Remark
 
 SAMPLE_ROWS = 60
 FEW_SHARE = 0.001
 GROUP_MARK = "[ '’\u00a0\u202f\u2009]"
 GROUPED = rf"^[+-]?\d{{1,3}}(?:{GROUP_MARK}\d{{3}})+(?:[.,]\d*)?$"
-
-
-class NotATable(ReadingError):
-    """A workbook or Parquet file cannot be opened as a table."""
-
-    code = "FILE_BROKEN"
-    hint = "Export it again, or as a text file."
 
 
 @dataclass(slots=True)
@@ -89,16 +82,16 @@ class Table:
 
     def trims_zeros(self, names: list[str]) -> bool:
         """Tell whether a text's writer drops trailing zeros: then digits vary and none ends in a zero."""
-        cells = [c for name in names for c in self.sample(name) if re.search(r"\d[.,]\d+$", c)]
-        lengths = {len(re.split("[.,]", c)[1]) for c in cells if not re.search(r"[.,]0$", c)}
-        ending = sum(bool(re.search(r"[.,]\d+0$", c)) for c in cells)
-        return len(lengths) > 1 and ending < 0.02 * len(cells)
+        found = [digits for name in names for cell in self.sample(name) if (digits := _fraction(cell))]
+        lengths = {len(digits) for digits in found if digits != "0"}
+        ending = sum(len(digits) > 1 and digits[-1] == "0" for digits in found)
+        return len(lengths) > 1 and ending < 0.02 * len(found)
 
     def texts(self, name: str) -> pl.Series:
         """Give a column as text."""
         place = self.names.index(name)
         if self.text is not None:
-            return _read(self.text, [place], pl.String).to_series(0)
+            return read_columns(self.text, [place], pl.String).to_series(0)
         assert self.frame is not None
         cells = self.frame.to_series(place)
         if cells.dtype.is_temporal() and cells.dtype not in (pl.Duration, pl.Time):
@@ -117,26 +110,21 @@ class Table:
             there are.
         """
         places = {name: self.names.index(name) for name in names}
-        frame = (
-            _read(self.text, sorted(set(places.values())), pl.Float64)
-            if self.text is not None
-            else self.frame
-        )
-        assert frame is not None
+        if self.text is not None:
+            read = read_floats(self.text, sorted(set(places.values())), self.rows)
         out: dict[str, tuple[Array, list[tuple[int, str]], int]] = {}
-        for name in names:
-            cells = (
-                frame.get_column(f"column_{places[name] + 1}")
-                if self.text is not None
-                else frame.to_series(places[name])
-            )
-            if cells.dtype.is_numeric():
-                values = cells.cast(pl.Float64)
-                if not values.null_count() or self.text is None:
-                    out[name] = (np.asarray(values.to_numpy(), dtype=np.float64), [], 0)
-                    continue
-            out[name] = self._careful(name)
+        for name, place in places.items():
+            values = read[place] if self.text is not None else self._numeric(place)
+            out[name] = self._careful(name) if values is None else (values, [], 0)
         return out
+
+    def _numeric(self, place: int) -> Array | None:
+        """Give a column that is one of numbers already; None for others."""
+        assert self.frame is not None
+        cells = self.frame.to_series(place)
+        if not cells.dtype.is_numeric():
+            return None
+        return np.asarray(cells.cast(pl.Float64).to_numpy(), dtype=np.float64)
 
     def _careful(self, name: str) -> tuple[Array, list[tuple[int, str]], int]:
         """Read a column cell by cell, to tell empty cells from bad ones, and a decimal point from a group
@@ -173,23 +161,10 @@ def _to_numbers(cells: pl.Series, *, comma: bool) -> pl.Series:
     return cells.cast(pl.Float64, strict=False)
 
 
-def _read(text: TextTable, places: list[int], dtype: Any) -> pl.DataFrame:
-    names = [f"column_{k + 1}" for k in range(text.width)]
-    try:
-        return pl.read_csv(
-            text.raw,
-            has_header=False,
-            skip_lines=text.first_line - 1,
-            schema=dict.fromkeys(names, dtype),
-            columns=[names[k] for k in places],
-            separator=text.delimiter,
-            decimal_comma=text.decimal_comma and text.delimiter != "," and dtype == pl.Float64,
-            truncate_ragged_lines=True,
-            ignore_errors=True,
-            quote_char='"',
-        )
-    except pl.exceptions.PolarsError as fault:
-        raise NotATable(f"The rows cannot be told apart: {_told(fault)}") from None
+def _fraction(cell: str) -> str:
+    """Give the digits behind the decimal mark of a printed number; empty where there are none."""
+    whole, _, digits = cell.replace(",", ".").rpartition(".")
+    return digits if digits.isdecimal() and whole[-1:].isdecimal() else ""
 
 
 def open_table(data: bytes, *, name: str, column_map: ColumnMap | None = None) -> Table:
@@ -238,9 +213,9 @@ def _without_repeated_header(text: TextTable) -> tuple[TextTable, list[Remark]]:
 def _sound_rows(text: TextTable) -> tuple[TextTable, int, list[Remark]]:
     """Count rows, and leave out those that do not fit the header: a shifted row would be read wrongly."""
     raw, start, mark = text.raw, text.offset, text.delimiter.encode()
-    rows = raw.count(b"\n", start) + (not raw.endswith(b"\n"))
+    rows = count_mark(raw, b"\n", start) + (not raw.endswith(b"\n"))
     even = ((len(text.names) - 1) * rows, (text.width - 1) * rows)
-    if raw.find(b'"', start) < 0 and raw.count(mark, start) in even:
+    if raw.find(b'"', start) < 0 and count_mark(raw, mark, start) in even:
         return text, rows, []
     lines = raw[start:].rstrip(b"\n").split(b"\n")
     wide, short, open_quote = [], [], []
@@ -316,7 +291,7 @@ def _parquet(data: bytes) -> Table:
     try:
         frame = pl.read_parquet(io.BytesIO(data))
     except Exception as fault:  # noqa: BLE001 - the engine raises many kinds; all mean that the file is broken
-        raise NotATable(f"The Parquet file cannot be read: {_told(fault)}") from None
+        raise NotATable(f"The Parquet file cannot be read: {one_line(fault)}") from None
     return Table(tuple(frame.columns), frame.height, (), None, frame)
 
 
@@ -329,7 +304,7 @@ def _workbook(data: bytes, dialect: dict[str, Any]) -> Table:
         names = [str(dialect["sheetName"])] if dialect.get("sheetName") else list(book.sheet_names)
         tables = [(name, found) for name in names if (found := _sheet(book, name)) is not None]
     except Exception as fault:  # noqa: BLE001 - the engine raises many kinds; all mean that the file is broken
-        raise NotATable(f"The workbook cannot be read: {_told(fault)}") from None
+        raise NotATable(f"The workbook cannot be read: {one_line(fault)}") from None
     if not tables:
         raise NotATable("No sheet of the workbook holds a row of names above rows of numbers.")
     first_name, first = tables[0]
@@ -381,7 +356,3 @@ def _unique(names: list[str]) -> list[str]:
         seen[name] = seen.get(name, 0) + 1
         out.append(name if seen[name] == 1 else f"{name} ({seen[name]})")
     return out
-
-
-def _told(fault: Exception) -> str:
-    return re.sub(r"\s+", " ", str(fault))[:160]

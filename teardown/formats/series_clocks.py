@@ -16,6 +16,7 @@ STAMP = (
     r"^\s*(\d{1,4})[./-](\d{1,2}|[A-Za-z]{3})[./-](\d{1,4})"
     r"(?:[T ,;]+(\d{1,2}):(\d{2})(?::(\d{2})(?:[.,:](\d+))?)?\s*([AaPp][Mm])?\s*(Z|[+-]\d{2}:?\d{2})?)?\s*$"
 )
+PRINTED = re.compile(r"[+-]?(\d*)(?:[.,](\d*))?(?:[eE]([+-]?\d+))?")
 MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
 HOUR_S, DAY_S = 3600.0, 86400.0
 
@@ -231,7 +232,7 @@ def printed_step(cells: Sequence[str]) -> tuple[float, int]:
     """
     found: list[tuple[float, float, int]] = []
     for cell in cells:
-        match = re.fullmatch(r"[+-]?(\d*)(?:[.,](\d*))?(?:[eE]([+-]?\d+))?", cell.strip())
+        match = PRINTED.fullmatch(cell.strip())
         if match is None or not (match[1] or match[2]):
             continue
         places = len(match[2] or "")

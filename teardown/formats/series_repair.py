@@ -37,28 +37,38 @@ def keep_rows(columns: dict[str, Array]) -> tuple[Mask, list[Remark]]:
             )
         )
     kept = np.flatnonzero(keep)
-    same = np.ones(max(kept.size - 1, 0), dtype=bool)
-    for values in columns.values():
-        held = values[kept]
-        same &= (held[1:] == held[:-1]) | (np.isnan(held[1:]) & np.isnan(held[:-1]))
+    same = _like_before(columns, kept)
     times = [
         columns[n]
         for n in ("test_time_second", "unix_time_second", "step_time_second", "record_index")
         if n in columns
     ]
-    if times and same.any():
-        row = int(kept[int(np.argmax(same)) + 1]) + 1
+    if times and same.size:
+        row = int(kept[same[0]]) + 1
         remarks.append(
             Remark(
                 "DUPLICATE_ROWS",
                 "warning",
-                f"{int(same.sum())} row(s) equal to the row before dropped, first data row {row}.",
-                float(same.sum()),
+                f"{same.size} row(s) equal to the row before dropped, first data row {row}.",
+                float(same.size),
                 f"data row {row}",
             )
         )
-        keep[kept[1:][same]] = False
+        keep[kept[same]] = False
     return keep, remarks
+
+
+def _like_before(columns: dict[str, Array], kept: NDArray[np.int64]) -> NDArray[np.int64]:
+    """Give the places among the kept rows whose row says in every column what the one before says."""
+    time = columns.get("test_time_second")
+    if time is not None and kept.size == time.size:  # nearly all rows differ there, which spares the others
+        same = np.flatnonzero((time[1:] == time[:-1]) | np.isnan(time[1:])) + 1
+    else:
+        same = np.arange(1, kept.size)
+    for values in columns.values():
+        now, before = values[kept[same]], values[kept[same - 1]]
+        same = same[(now == before) | (np.isnan(now) & np.isnan(before))]
+    return same
 
 
 @dataclass(frozen=True, slots=True)
@@ -176,10 +186,9 @@ def check_reach(time_s: Array) -> list[Remark]:
 
     Single ones are left to `repair_time`, which replaces what stands outside both neighbours.
     """
-    away = np.abs(time_s - np.median(time_s)) > 100 * LONGEST_S
-    if np.mean(away) <= FEW_SHARE:
-        return []
     span = float(np.max(time_s) - np.min(time_s))
+    if span <= 100 * LONGEST_S or np.mean(np.abs(time_s - np.median(time_s)) > 100 * LONGEST_S) <= FEW_SHARE:
+        return []
     text = f"The times lie {span / 365.25 / 86400:.3g} years apart: wrong column, or wrong time unit?"
     remedy = "Correct the unit of time in the column map, or mend the stamps in the export."
     return [Remark("TIME_SCALE", "error", text, span, "time column", remedy)]

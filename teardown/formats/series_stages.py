@@ -108,8 +108,8 @@ def _read_numbers(draft: Draft) -> None:
         if column.quantity in ("step_id", "step_count") and count > 0.5 * values.size:
             draft.columns[column.quantity] = _coded(draft.table.texts(column.name))
             continue
-        beyond = np.flatnonzero(np.abs(values) > LARGEST)
-        if beyond.size:
+        if farthest(values) > LARGEST:
+            beyond = np.flatnonzero(np.abs(values) > LARGEST)
             values = values.copy()
             bad = [*bad, *((int(row), f"{values[row]:g}") for row in beyond[:5])]
             count += beyond.size
@@ -129,6 +129,11 @@ def _read_numbers(draft: Draft) -> None:
         if (column.factor, column.offset) != (1.0, 0.0):
             values = values * column.factor + column.offset
         draft.columns[column.quantity] = values
+
+
+def farthest(values: Array) -> float:
+    """Give the largest size among numbers, empty ones left out; NaN where all are empty."""
+    return max(float(np.fmax.reduce(values)), -float(np.fmin.reduce(values))) if values.size else 0.0
 
 
 def _coded(cells: pl.Series) -> Array:
@@ -151,13 +156,16 @@ def _empty_overloads(draft: Draft) -> None:
         values = draft.columns.get(name)
         if values is None:
             continue
-        size = np.abs(values)
-        some = size[:: max(1, size.size // 100_000)]
+        some = np.abs(values[:: max(1, values.size // 100_000)])
         some = some[some > 0]
         # one of the two in the middle, not their mean: the sum of two wild ones overflows
         usual = float(np.quantile(some, 0.5, method="lower")) if some.size else 0.0
         # a noise of microamperes in long rests makes the usual one small: only what no cell gives is wild
-        wild = (size > max(OVERLOAD_TIMES * usual, OVERLOAD_LEAST)) & np.isfinite(size)
+        least = max(OVERLOAD_TIMES * usual, OVERLOAD_LEAST)
+        if not farthest(values) > least:
+            continue
+        size = np.abs(values)
+        wild = (size > least) & np.isfinite(size)
         if not wild.any() or np.mean(wild) > FEW_OVERLOADS:
             continue
         row = int(np.argmax(wild))
@@ -172,9 +180,8 @@ def _empty_overloads(draft: Draft) -> None:
             remedy="The meter was out of range or not connected there.",
         )
     for name, values in draft.columns.items():
-        beyond = np.abs(values) > LARGEST_NUMBER
-        if beyond.any():
-            draft.columns[name] = np.where(beyond, np.nan, values)
+        if farthest(values) > LARGEST_NUMBER:
+            draft.columns[name] = np.where(np.abs(values) > LARGEST_NUMBER, np.nan, values)
 
 
 def _drop_rows(draft: Draft) -> None:
@@ -244,6 +251,8 @@ def _drop_false_steps(draft: Draft) -> None:
 
 
 def _check_current(draft: Draft) -> None:
+    if not farthest(draft.columns["current_ampere"]) > LARGEST_A:
+        return
     current = np.abs(draft.columns["current_ampere"])
     usual = float(np.median(current[current > 0])) if np.any(current > 0) else 0.0
     if usual > LARGEST_A:
@@ -258,7 +267,10 @@ def _check_current(draft: Draft) -> None:
 
 
 def _check_voltage(draft: Draft) -> None:
-    usual = float(np.median(np.abs(draft.columns["voltage_volt"])))
+    voltage = np.abs(draft.columns["voltage_volt"])
+    if voltage.max() <= LARGEST_V and 2 * np.count_nonzero(voltage < SMALLEST_V) < voltage.size - 1:
+        return  # whatever the usual one is, it lies between
+    usual = float(np.median(voltage))
     where, remedy = "voltage column", "Correct the unit of voltage in the column map."
     if usual > LARGEST_V:
         draft.say(

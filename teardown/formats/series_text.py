@@ -12,6 +12,9 @@ from teardown.science.errors import ReadingError
 
 DELIMITERS = ("\t", ";", ",", "|")
 HEAD_LINES = 3000
+SHORT_HEAD = 80  # most tables begin within these
+ROWS_BELOW = 3  # that must look like the first row of values
+LEAST_VALUES = 3
 NUMBER = re.compile(r"^[+-]?(?:\d+(?:[.,]\d*)*|[.,]\d+|\d{1,3}(?:[ '’]\d{3})+(?:[.,]\d*)?)(?:[eE][+-]?\d+)?$")
 CLOCK = re.compile(
     r"^[^A-Za-z]*\d{1,4}[:./-](?:\d{1,2}|[A-Za-z]{3})[:./-]\d{1,4}[\dT:., ]*"
@@ -68,8 +71,8 @@ def as_utf8(data: bytes, encoding: str | None = None) -> tuple[bytes, str]:
     A byte-order mark decides, else UTF-8 if valid, else Windows Western. Minus signs and blanks that
     typesetters put into numbers become plain ones. A text that is ASCII already is not copied.
     """
-    raw, found = _recoded(data, encoding)
-    if not raw.isascii():
+    raw, found, ascii_alone = _recoded(data, encoding)
+    if not ascii_alone:
         raw = GROUP_BLANK.sub(b"", TYPESET_MINUS.sub(b"-", raw))
     if b"\r" in raw:
         raw = raw.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
@@ -80,24 +83,25 @@ def as_utf8(data: bytes, encoding: str | None = None) -> tuple[bytes, str]:
     return (raw if last < 0 or last >= len(raw) - 1 else raw[: last + 1]), found
 
 
-def _recoded(data: bytes, encoding: str | None) -> tuple[bytes, str]:
+def _recoded(data: bytes, encoding: str | None) -> tuple[bytes, str, bool]:
+    """Give the text as UTF-8, the encoding it came in, and whether it is known to be ASCII alone."""
     if encoding and encoding.lower().replace("_", "-") not in ("utf-8", "ascii"):
-        return data.decode(encoding, errors="replace").lstrip("\ufeff").encode(), encoding
+        return data.decode(encoding, errors="replace").lstrip("\ufeff").encode(), encoding, False
     for mark, name in ((b"\xff\xfe", "utf-16"), (b"\xfe\xff", "utf-16")):
         if data.startswith(mark):
-            return data.decode(name, errors="replace").encode(), name
+            return data.decode(name, errors="replace").encode(), name, False
     if data.startswith(b"\xef\xbb\xbf"):
         data = data[3:]
     if data[:2000].count(0) > 0.3 * min(len(data), 2000):
         name = "utf-16-le" if data[1:2] == b"\0" else "utf-16-be"
-        return data.decode(name, errors="replace").encode(), name
+        return data.decode(name, errors="replace").encode(), name, False
     if data.isascii():
-        return data, "utf-8"
+        return data, "utf-8", True
     try:
         data.decode("utf-8")
     except UnicodeDecodeError:
-        return data.decode("cp1252", errors="replace").encode(), "cp1252"
-    return data, "utf-8"
+        return data.decode("cp1252", errors="replace").encode(), "cp1252", False
+    return data, "utf-8", False
 
 
 def open_text(
@@ -184,18 +188,24 @@ def is_value(cell: str) -> bool:
 
 
 def _layout(head: list[str], delimiter: str) -> Layout | None:
-    """Find the first row of values that has a row of names above it."""
-    rows = [
-        fields(line, delimiter) if delimiter in line else [line.strip()] if line.strip() else []
-        for line in head
-    ]
-    return layout_of_rows(rows, delimiter)
+    """Find the first row of values that has a row of names above it, in the first lines where it is there."""
+    for lines in (head[:SHORT_HEAD], head):
+        if not any(delimiter in line for line in lines):
+            continue
+        found = layout_of_rows([_cells(line, delimiter) for line in lines], delimiter)
+        if found is not None and (found.first < len(lines) - ROWS_BELOW or lines == head):
+            return found
+    return None
+
+
+def _cells(line: str, delimiter: str) -> list[str]:
+    return fields(line, delimiter) if delimiter in line else [line.strip()] if line.strip() else []
 
 
 def layout_of_rows(rows: list[list[str]], delimiter: str = "") -> Layout | None:
     """Find the first row of values that has a row of names above it, in rows that are split already."""
     for first, row in enumerate(rows):
-        if sum(map(is_value, row)) < 3 or not _goes_on(rows, first):
+        if len(row) < LEAST_VALUES or sum(map(is_value, row)) < LEAST_VALUES or not _goes_on(rows, first):
             continue
         above = [i for i in range(first) if any(rows[i])]
         if not above:
@@ -229,7 +239,7 @@ def _pad(names: list[str], units: list[str]) -> Iterator[tuple[str, str]]:
 def _goes_on(rows: list[list[str]], first: int) -> bool:
     """Tell whether the rows below have values and the same width, give or take one."""
     width = len(rows[first])
-    below = [row for row in rows[first + 1 : first + 4] if row]
+    below = [row for row in rows[first + 1 : first + 1 + ROWS_BELOW] if row]
     return all(abs(len(row) - width) <= 1 and sum(map(is_value, row)) >= 2 for row in below)
 
 

@@ -7,7 +7,7 @@ import numpy as np
 from teardown.formats.series_draft import Draft
 from teardown.formats.series_repair import check_reach, check_scale, repair_time
 from teardown.science.electrochemistry.columns import Array
-from teardown.science.electrochemistry.steps import rest_threshold_A
+from teardown.science.electrochemistry.steps import directions
 
 DAY_S = 86400.0
 
@@ -62,12 +62,12 @@ def _runs_back(clock: Array, time_s: Array) -> bool:
 
 def _new_steps(columns: dict[str, Array]) -> Any:
     """Mark records that begin a step: by a step column, or by the direction of the current."""
-    current = columns["current_ampere"]
-    state = np.where(np.abs(current) <= rest_threshold_A(current), 0.0, np.sign(current))
-    new = np.concatenate(([True], np.diff(state) != 0))
+    state = directions(columns["current_ampere"])
+    new = np.ones(state.size, dtype=bool)
+    new[1:] = state[1:] != state[:-1]
     for name in ("step_count", "step_id", "cycle_count"):
         if name in columns:
-            new |= np.concatenate(([True], np.diff(columns[name]) != 0))
+            new[1:] |= columns[name][1:] != columns[name][:-1]
     return new
 
 

@@ -7,6 +7,8 @@ import numpy as np
 import pytest
 
 from teardown.formats.series import read_series
+from teardown.formats.series_blocks import BLOCK_BYTES
+from teardown.formats.series_cells import open_table
 from teardown.science.electrochemistry.columns import Series
 from teardown.science.electrochemistry.summary import summarise
 from tests.formats.series_hostile import (
@@ -160,6 +162,21 @@ def test_blanks_are_taken_out_of_groups_of_three_alone() -> None:
     said = next(r for r in found.remarks if r.code == "NOT_A_NUMBER")
     assert "12 34" in said.message
     assert said.value == 1
+
+
+def test_a_text_of_several_blocks_with_empty_lines_is_read_like_one() -> None:
+    cells = [f"{k},{1 + k % 7 / 8},{0.25 if k // 9000 % 2 else -0.25},{k % 5}" for k in range(300_000)]
+    lines = [line + "\n" * (1 + (k % 1000 == 0)) for k, line in enumerate(cells)]
+    data = ("Time [s],Voltage [V],Current [A],Step time [s]\n" + "".join(lines)).encode()
+    assert len(data) > BLOCK_BYTES
+    table = open_table(data, name="a.csv")
+    read = table.numbers(list(table.names))
+    assert all(count == 0 for _, _, count in read.values())
+    full = [values[np.isfinite(values)] for values, _, _ in read.values()]
+    assert np.array_equal(full[0], np.arange(300_000.0))
+    assert np.array_equal(full[1], 1 + np.arange(300_000) % 7 / 8)
+    assert np.array_equal(full[3], np.arange(300_000.0) % 5)
+    assert {values.size for values, _, _ in read.values()} == {table.texts("Time [s]").len()}
 
 
 def test_a_packed_file_reads_like_the_open_one() -> None:

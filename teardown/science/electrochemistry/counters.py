@@ -52,16 +52,19 @@ def count_charge(series: Series, steps: Steps) -> StepCounts | None:
     StepCounts or None
         None where the file has no counter, or only ones that stand still.
     """
-    return _best(series, steps, "capacity_ah", np.abs(series.current_A))
+    return _best(series, steps, "capacity_ah")
 
 
 def count_energy(series: Series, steps: Steps) -> StepCounts | None:
     """Read the best counter of energy, as `count_charge` reads one of charge; amounts are in Wh."""
-    return _best(series, steps, "energy_wh", np.abs(series.current_A * series.voltage_V))
+    return _best(series, steps, "energy_wh")
 
 
-def _best(series: Series, steps: Steps, what: str, flow: Array) -> StepCounts | None:
-    """Try the counters of charge or energy in the order of how much they tell; ``flow`` is in A or W."""
+def _best(series: Series, steps: Steps, what: str) -> StepCounts | None:
+    """Try the counters of charge or energy in the order of how much they tell."""
+    if not any(name.endswith(what) for name in series.columns):
+        return None
+    flow = np.abs(series.current_A if what == "capacity_ah" else series.current_A * series.voltage_V)
     for scope in SCOPES:
         up, down = (f"{scope}{way}_{what}" for way in ("charging", "discharging"))
         if series.get(up) is not None and series.get(down) is not None:
@@ -108,17 +111,17 @@ def _above_zero(counter: Array) -> Array:
 
 
 def _two_counters(series: Series, steps: Steps, up: str, down: str, flow: Array) -> StepCounts | None:
-    kind = steps.kind[steps.of_record]
     charged, lost, inside, wrong = [], np.zeros(len(steps)), 0, 0.0
     for name, way in ((up, 1), (down, -1)):
         gained, back = increments(_above_zero(series.columns[name]))
         if not np.any(gained > 0):
             return None
-        home = _home(steps, kind == way)
-        charged.append(total(home, gained, len(steps)))
-        lost += _lost_at_resets(series, steps, back, kind == way, flow)
+        wanted = steps.kind == way
+        charged.append(total(_home(steps, wanted)[steps.of_record], gained, len(steps)))
+        lost += _lost_at_resets(series, steps, back, wanted, flow)
         inside += _inside(steps, back)
-        wrong += float(gained[kind == -way].sum()) / float(gained.sum())
+        in_step = np.add.reduceat(gained, steps.first)
+        wrong += float(in_step[steps.kind == -way].sum()) / float(in_step.sum())
     step = max(series.step_of(up), series.step_of(down))
     return StepCounts((charged[0], charged[1]), lost, inside, step, (up, down), wrong / 2)
 
@@ -132,9 +135,8 @@ def _one_counter(series: Series, steps: Steps, name: str, flow: Array) -> StepCo
     gained, back = increments(_above_zero(values))
     if not np.any(gained > 0):
         return None
-    home = _home(steps, kind != 0)
-    gathered = total(home, gained, len(steps))
-    lost = _lost_at_resets(series, steps, back, kind != 0, flow)
+    gathered = total(_home(steps, steps.kind != 0)[steps.of_record], gained, len(steps))
+    lost = _lost_at_resets(series, steps, back, steps.kind != 0, flow)
     charged = (np.where(steps.kind > 0, gathered, 0.0), np.where(steps.kind < 0, gathered, 0.0))
     return StepCounts(charged, lost, _inside(steps, back), series.step_of(name), (name,), 0.0)
 
@@ -150,7 +152,6 @@ def _runs_down(values: Array, kind: Index) -> bool:
 
 def _net_counter(series: Series, steps: Steps, name: str, values: Array, flow: Array) -> StepCounts:
     """Read a counter that rises on charge and falls on discharge; a jump against the current is a reset."""
-    kind = steps.kind[steps.of_record]
     change = np.diff(values, prepend=values[0])
     hours = np.diff(series.time_s) / 3600
     neighbour = np.concatenate(([0.0], hours * np.maximum(flow[1:], flow[:-1])))
@@ -158,19 +159,17 @@ def _net_counter(series: Series, steps: Steps, name: str, values: Array, flow: A
     back = (np.abs(change) > allowed) & (np.abs(values) < np.abs(change))
     change = np.where(back, values, change)
     change[0] = 0.0
-    home = _home(steps, kind != 0)
-    gathered = total(home, change, len(steps))
+    gathered = total(_home(steps, steps.kind != 0)[steps.of_record], change, len(steps))
     charged = (np.clip(gathered, 0, None) * (steps.kind > 0), np.clip(-gathered, 0, None) * (steps.kind < 0))
-    lost = _lost_at_resets(series, steps, back, kind != 0, flow)
+    lost = _lost_at_resets(series, steps, back, steps.kind != 0, flow)
     return StepCounts(charged, lost, _inside(steps, back), series.step_of(name), (name,), 0.0)
 
 
 def _home(steps: Steps, wanted: NDArray[np.bool_]) -> Index:
-    """Give the step that a gain at each record belongs to: its own where that flows the wanted way, else the
+    """Give the step that a gain within each step belongs to: itself where it flows the wanted way, else the
     last one that did."""
     last = np.maximum.accumulate(np.where(wanted, np.arange(wanted.size), -1))
-    ahead = int(np.argmax(wanted)) if wanted.any() else 0
-    return steps.of_record[np.where(last >= 0, last, ahead)]
+    return np.where(last >= 0, last, int(np.argmax(wanted)))
 
 
 def _lost_at_resets(
@@ -180,9 +179,9 @@ def _lost_at_resets(
     at = np.flatnonzero(back)
     at = at[at > 0]
     interval = series.time_s[at] - series.time_s[at - 1]
-    lost = np.maximum(np.where(wanted[at - 1], flow[at - 1], 0.0), np.where(wanted[at], flow[at], 0.0))
-    home = _home(steps, wanted)[at]
-    return total(home, lost * interval / 3600 / np.sqrt(3), len(steps))
+    own, before = steps.of_record[at], steps.of_record[at - 1]
+    lost = np.maximum(np.where(wanted[before], flow[at - 1], 0.0), np.where(wanted[own], flow[at], 0.0))
+    return total(_home(steps, wanted)[own], lost * interval / 3600 / np.sqrt(3), len(steps))
 
 
 def _inside(steps: Steps, back: NDArray[np.bool_]) -> int:

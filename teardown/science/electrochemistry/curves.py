@@ -61,7 +61,8 @@ def voltage_curves(
     """
     n = len(table)
     flowing = series.current_A != 0
-    low, high = np.quantile(series.voltage_V[flowing], (0.0, 1.0)) if flowing.any() else (0.0, bin_V)
+    under = series.voltage_V[flowing]
+    low, high = (float(under.min()), float(under.max())) if under.size else (0.0, bin_V)
     first = int(np.floor(low / bin_V))
     bins = int(np.floor(high / bin_V)) - first + 1
     charge = np.zeros((2, n))
@@ -73,7 +74,10 @@ def voltage_curves(
         if passed.size < 4 or passed[-1] <= 0:
             continue
         voltage[way, place] = np.interp(share * passed[-1], passed, volts)
-        spread = differential_capacity(passed, volts, bin_V=bin_V)
+        known = table.spreads.get(place) if way == 1 and bin_V == BIN_V else None
+        if known is None or known.records != passed.size:  # a half-cycle of several steps
+            known = differential_capacity(passed, volts, bin_V=bin_V)
+        spread = known
         at = round(spread.edge_V[0] / bin_V) - first
         room = binned[way, place, max(at, 0) : at + spread.charge_Ah.size]
         room += spread.charge_Ah[: room.size].astype(np.float32)

@@ -99,7 +99,8 @@ def _is_big(kind: Index, charge: Array) -> Array:
 
 def _doubt(own: Array, steps: Steps, ours: Cycles) -> Remark | None:
     """Say why the file's own cycle numbers cannot be used, if so."""
-    known = own[np.isfinite(own)]
+    complete = bool(np.isfinite(own).all())
+    known = own if complete else own[np.isfinite(own)]
     odd = known[np.abs(known - np.round(known)) > 1e-6]
     if odd.size:
         return Remark(
@@ -110,7 +111,8 @@ def _doubt(own: Array, steps: Steps, ours: Cycles) -> Remark | None:
             "cycle column",
             "A converter spoiled them: leave the cycle column out of the map to have cycles counted here.",
         )
-    fall = np.flatnonzero(np.diff(own) < 0)
+    change = np.diff(own)
+    fall = np.flatnonzero(change < 0)
     if fall.size:
         row = int(fall[0]) + 2
         return Remark(
@@ -121,7 +123,7 @@ def _doubt(own: Array, steps: Steps, ours: Cycles) -> Remark | None:
             f"data row {row}",
             "Compare the first cycles after that row with the test program.",
         )
-    numbers = np.unique(known).size
+    numbers = int(np.count_nonzero(change)) + 1 if complete else np.unique(known).size
     if len(ours) >= 3 and numbers < 0.5 * len(ours):
         return Remark(
             "CYCLE_TOO_FEW",
@@ -140,7 +142,7 @@ def _doubt(own: Array, steps: Steps, ours: Cycles) -> Remark | None:
             "cycle column",
             "It looks like a step or record number: map another column, or none.",
         )
-    if len(np.unique(steps.of_record[np.flatnonzero(np.diff(own)) + 1])) < 0.5 * (numbers - 1):
+    if len(np.unique(steps.of_record[np.flatnonzero(change) + 1])) < 0.5 * (numbers - 1):
         return Remark(
             "CYCLE_INSIDE_STEP", "warning", "Cycle numbers change inside steps; they were counted here."
         )

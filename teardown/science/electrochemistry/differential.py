@@ -19,10 +19,14 @@ class CurveTooShort(MeasurementError):
 
 @dataclass(frozen=True, slots=True)
 class Differential:
-    """Differential capacity: ``charge_Ah[k]`` passed between the edges k and k+1 of equal voltage bins."""
+    """Differential capacity: ``charge_Ah[k]`` passed between the edges k and k+1 of equal voltage bins.
+
+    ``records`` counts the records it was made from.
+    """
 
     edge_V: Array
     charge_Ah: Array
+    records: int = 0
 
     @property
     def middle_V(self) -> Array:
@@ -66,36 +70,49 @@ def differential_capacity(charge_Ah: Array, voltage_V: Array, *, bin_V: float = 
     edge = low + bin_V * np.arange(bins + 1)
     step = np.diff(charge_Ah)
     v0, v1 = np.minimum(voltage_V[1:], voltage_V[:-1]), np.maximum(voltage_V[1:], voltage_V[:-1])
-    width = v1 - v0
-    sloped = width > 0
+    sloped = v1 > v0
+    flat = np.zeros(bins)
+    if not sloped.all():
+        flat = _flat(voltage_V[1:][~sloped], step[~sloped], edge)
+        step, v0, v1 = step[sloped], v0[sloped], v1[sloped]
+    density = step / (v1 - v0)
     # the charge below an edge: all of a pair that lies below, the crossed share of one that straddles it
     below = np.zeros(edge.size)
-    density = np.where(sloped, step / np.where(sloped, width, 1.0), 0.0)
+    rates, moments = np.zeros(step.size + 1), np.zeros(step.size + 1)
     for start, sign in ((v0, 1.0), (v1, -1.0)):
-        order = np.argsort(start[sloped])
-        at, rate = start[sloped][order], density[sloped][order] * sign
-        rates, moments = np.concatenate(([0], np.cumsum(rate))), np.concatenate(([0], np.cumsum(rate * at)))
+        order = np.argsort(start)
+        at, rate = start[order], density[order] * sign
+        np.cumsum(rate, out=rates[1:])
+        np.cumsum(rate * at, out=moments[1:])
         place = np.searchsorted(at, edge)
         below += rates[place] * edge - moments[place]
-    flat = np.histogram(voltage_V[1:][~sloped], bins=edge, weights=step[~sloped])[0]
-    return Differential(edge, np.diff(below) + flat)
+    return Differential(edge, np.diff(below) + flat, int(charge_Ah.size))
 
 
-def first_plateau_Ah(charge_Ah: Array, voltage_V: Array, *, bin_V: float = BIN_V) -> float:
+def _flat(voltage_V: Array, charge_Ah: Array, edge: Array) -> Array:
+    """Share the charge of records of one and the same voltage out over bins; the last bin holds its edge."""
+    order = np.argsort(voltage_V)
+    at, summed = voltage_V[order], np.concatenate(([0.0], np.cumsum(charge_Ah[order])))
+    place = np.concatenate((np.searchsorted(at, edge[:-1]), np.searchsorted(at, edge[-1:], side="right")))
+    return np.diff(summed[place])
+
+
+def first_plateau_Ah(curve: Differential) -> float:
     """Give the charge of the first discharge plateau: down to the least dQ/dV between the two highest peaks.
 
     Parameters
     ----------
-    charge_Ah, voltage_V : ndarray of float, shape (records,)
-        One discharge: charge since its beginning, and voltage.
+    curve : Differential
+        Of one discharge.
 
     Returns
     -------
     float
         Ah; NaN where there are no two peaks with a valley of less than half the lower peak between them.
     """
-    curve = differential_capacity(charge_Ah, voltage_V, bin_V=bin_V)
-    height = np.convolve(np.pad(curve.dQdV_Ah_per_V, 2, mode="edge"), np.ones(5) / 5, mode="valid")
+    bare = curve.dQdV_Ah_per_V
+    padded = np.concatenate((bare[[0, 0]], bare, bare[[-1, -1]]))
+    height = np.convolve(padded, np.ones(5) / 5, mode="valid")
     inner = np.flatnonzero((height[1:-1] >= height[:-2]) & (height[1:-1] > height[2:])) + 1
     peaks = inner[np.argsort(height[inner])[::-1]]
     for other in peaks[1:6] if peaks.size > 1 else []:

@@ -7,7 +7,7 @@ import numpy as np
 from teardown.science.electrochemistry.columns import Array, Series
 from teardown.science.electrochemistry.counters import StepCounts
 from teardown.science.electrochemistry.integration import StepIntegrals
-from teardown.science.electrochemistry.steps import find_gaps, gap_limit_s
+from teardown.science.electrochemistry.steps import gap_limit_s
 from teardown.science.errors import Level, Remark
 
 FLOOR = (
@@ -26,18 +26,18 @@ def charge_doubts(
     together.
     """
     return [
-        *_gaps(series),
+        *_gaps(series, sums),
         *_edges(sums, table),
         *_counter_doubts(counts, table, joint_u_Ah),
         *_resets(counts),
     ]
 
 
-def _gaps(series: Series) -> list[Remark]:
-    gaps = np.flatnonzero(find_gaps(series))
+def _gaps(series: Series, sums: StepIntegrals) -> list[Remark]:
+    gaps = np.flatnonzero(sums.gaps)
     if not gaps.size:
         return []
-    length = np.diff(series.time_s)[gaps]
+    length = series.time_s[gaps + 1] - series.time_s[gaps]
     row = int(gaps[np.argmax(length)]) + 2
     text = (
         f"{gaps.size} gap(s) longer than {gap_limit_s(series.time_s):.0f} s while current flowed "

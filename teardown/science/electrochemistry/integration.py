@@ -3,11 +3,13 @@
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from teardown.science.electrochemistry.columns import Array, Series
 from teardown.science.electrochemistry.steps import Steps, find_gaps
 
 HOUR_S = 3600.0
+BLOCK = 32_768  # records; cut at steps, so that no sum runs across
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,6 +28,8 @@ class StepIntegrals:
         Charge that was taken across gaps.
     u_mean_V : ndarray
         Standard uncertainty of the step's mean voltage: digits, gaps, missing ends, curvature.
+    gaps : ndarray of bool, shape (records - 1,)
+        Intervals in which records are missing while current flowed.
     """
 
     charge_Ah: tuple[Array, Array]
@@ -34,6 +38,7 @@ class StepIntegrals:
     edge_Ah: Array
     gap_Ah: Array
     u_mean_V: Array
+    gaps: NDArray[np.bool_]
 
 
 def integrate(series: Series, steps: Steps) -> StepIntegrals:
@@ -52,13 +57,11 @@ def integrate(series: Series, steps: Steps) -> StepIntegrals:
     -------
     StepIntegrals
     """
-    time_s, current, voltage = series.time_s, series.current_A, series.voltage_V
-    interval = _intervals(time_s, steps)
-    area, bend = _corrected_area(interval, current)
-    power_area, power_bend = _corrected_area(interval, current * voltage)
-    share = _positive_share(current)
-    charge = (_by_step(steps, area * share), _by_step(steps, -area * (1 - share)))
-    energy = (_by_step(steps, power_area * share), _by_step(steps, -power_area * (1 - share)))
+    current, voltage = series.current_A, series.voltage_V
+    gaps = find_gaps(series)
+    sums = np.concatenate([_sums(series, steps, gaps, *some) for some in _groups(steps)], axis=1)
+    charge, energy = (sums[0], sums[1]), (sums[2], sums[3])
+    bend, power_bend, gap_area, across = sums[4:]
     start_s, start_u_s, end_u_s = _edges(series, steps)
     first_A, last_A = current[steps.first], current[steps.last]
     for way, sign in enumerate((1, -1)):
@@ -66,16 +69,11 @@ def integrate(series: Series, steps: Steps) -> StepIntegrals:
         charge[way][:] += missed
         energy[way][:] += missed * voltage[steps.first]
     edge = (np.abs(first_A) * start_u_s + np.abs(last_A) * end_u_s) / np.sqrt(3)
-    gaps = find_gaps(series)
-    gap_area = _by_step(steps, np.where(gaps, np.abs(area), 0.0))
     # the correction itself is trusted to a fifth
-    u = np.sqrt(
-        (_rounding(series, steps) + edge) ** 2 + (gap_area / 2) ** 2 + (0.2 * _by_step(steps, bend)) ** 2
-    )
+    u = np.sqrt((_rounding(series, steps) + edge) ** 2 + (gap_area / 2) ** 2 + (0.2 * bend) ** 2)
     total_area = np.maximum(charge[0] + charge[1], 1e-30)
-    across = _by_step(steps, np.where(gaps, np.abs(area) * np.abs(np.diff(voltage)), 0.0))
     ends = edge * np.maximum(np.abs(voltage[steps.first] - voltage[steps.last]), 0.0)
-    curved = 0.2 * (_by_step(steps, power_bend) - _by_step(steps, bend) * voltage[steps.first])
+    curved = 0.2 * (power_bend - bend * voltage[steps.first])
     u_mean = np.sqrt(across**2 + ends**2 + curved**2) / total_area
     noise = _voltage_noise(series, steps)
     u_mean = np.sqrt(u_mean**2 + series.step_of("voltage_volt") ** 2 / 12 + noise**2)
@@ -86,40 +84,98 @@ def integrate(series: Series, steps: Steps) -> StepIntegrals:
         edge / HOUR_S,
         gap_area / HOUR_S,
         u_mean,
+        gaps,
     )
 
 
-def _intervals(time_s: Array, steps: Steps) -> Array:
-    """Give the length of each interval within a step; zero where it lies between two steps."""
-    interval = np.diff(time_s)
-    interval[steps.first[1:] - 1] = 0.0
-    return interval
+def _groups(steps: Steps) -> list[tuple[int, int]]:
+    """Cut the steps into groups of so few records that what is computed of them stays near the processor."""
+    block = steps.first // BLOCK
+    begin = np.concatenate(([0], np.flatnonzero(np.diff(block)) + 1, [len(steps)]))
+    return list(zip(begin[:-1].tolist(), begin[1:].tolist(), strict=True))
 
 
-def _by_step(steps: Steps, amount: Array) -> Array:
-    """Add up amounts of intervals by the step they lie in; those between two steps must be zero."""
-    summed: Array = np.add.reduceat(np.concatenate(([0.0], amount)), steps.first)
-    return summed
+def _sums(series: Series, steps: Steps, gaps: NDArray[np.bool_], begin: int, end: int) -> Array:
+    """Integrate over the steps ``begin`` to ``end`` - 1.
+
+    Returns
+    -------
+    ndarray, shape (8, steps)
+        Charge taken and given, A s; energy taken and given, W s; curvature taken out of charge and of energy;
+        charge across gaps, and the same times the change of voltage.
+    """
+    a, b = int(steps.first[begin]), int(steps.last[end - 1]) + 1
+    first = steps.first[begin:end] - a
+    current, voltage = series.current_A[a:b], series.voltage_V[a:b]
+    interval = np.diff(series.time_s[a:b])
+    interval[first[1:] - 1] = 0.0  # what lies between two steps belongs to neither
+    spacing = _spacing(interval)
+    area, bend = _corrected_area(spacing, current)
+    power_area, power_bend = _corrected_area(spacing, current * voltage)
+    share = _positive_share(current)
+    amounts = [
+        area * share,
+        -area * (1 - share),
+        power_area * share,
+        -power_area * (1 - share),
+        bend,
+        power_bend,
+    ]
+    gap = gaps[a : b - 1]
+    if gap.any():
+        missing = np.where(gap, np.abs(area), 0.0)
+        amounts += [missing, missing * np.abs(np.diff(voltage))]
+    padded = np.zeros(b - a)
+    sums = np.zeros((8, end - begin))
+    for row, amount in enumerate(amounts):
+        padded[1:] = amount
+        sums[row] = np.add.reduceat(padded, first)
+    return sums
 
 
-def _corrected_area(interval: Array, height: Array) -> tuple[Array, Array]:
+@dataclass(frozen=True, slots=True)
+class _Spacing:
+    """Lengths of intervals, and what the second derivative of anything over them needs."""
+
+    interval: Array
+    there: NDArray[np.bool_]
+    inner: NDArray[np.bool_]
+    width: Array
+    weight: Array
+    bending: Array
+
+
+def _spacing(interval: Array) -> _Spacing:
+    there = interval > 0
+    inner = there[1:] & there[:-1]
+    width = interval[1:] + interval[:-1]
+    known = np.zeros(interval.size + 1)
+    known[1:-1] = inner
+    return _Spacing(
+        interval,
+        there,
+        inner,
+        np.where(width > 0, width, 1.0),
+        known[1:] + known[:-1],
+        interval**3 / 12,
+    )
+
+
+def _corrected_area(spacing: _Spacing, height: Array) -> tuple[Array, Array]:
     """Give the area under each interval, curvature taken out, and how much was taken out.
 
     The second derivative is taken from three neighbouring records; what a trapezoid is too high by is its
     mean times the interval cubed over twelve. It is never allowed to be more than a sixth of the step between
     the records, so that a jump stays a jump.
     """
-    rise = np.diff(height)
-    slope = np.divide(rise, interval, out=np.zeros_like(rise), where=interval > 0)
-    inner = (interval[1:] > 0) & (interval[:-1] > 0)
-    width = interval[1:] + interval[:-1]
+    interval, rise = spacing.interval, np.diff(height)
+    slope = np.divide(rise, interval, out=np.zeros_like(rise), where=spacing.there)
     second = np.zeros(height.size)
-    second[1:-1] = np.where(inner, 2 * np.diff(slope) / np.where(width > 0, width, 1.0), 0.0)
-    known = np.zeros(height.size)
-    known[1:-1] = inner
-    weight = known[1:] + known[:-1]
+    second[1:-1] = np.where(spacing.inner, 2 * np.diff(slope) / spacing.width, 0.0)
+    weight = spacing.weight
     mean = np.divide(second[1:] + second[:-1], weight, out=np.zeros_like(rise), where=weight > 0)
-    bend = np.clip(interval**3 / 12 * mean, -np.abs(rise) * interval / 6, np.abs(rise) * interval / 6)
+    most = np.abs(rise) * interval / 6
+    bend = np.clip(spacing.bending * mean, -most, most)
     return interval * (height[1:] + height[:-1]) / 2 - bend, bend
 
 
@@ -140,7 +196,10 @@ def _voltage_noise(series: Series, steps: Steps) -> Array:
 
     Second differences show noise where the curve itself is smooth; their median is not moved by the bends.
     """
-    wobble = np.abs(np.diff(series.voltage_V, 2))[:: max(1, len(series) // 20_000)]
+    before, at, after = (
+        series.voltage_V[k : len(series) - 2 + k : max(1, len(series) // 20_000)] for k in range(3)
+    )
+    wobble = np.abs((after - at) - (at - before))
     sigma = float(np.median(wobble)) / 0.6745 / np.sqrt(6)
     doubt: Array = 2 * sigma / np.sqrt(np.maximum(steps.last - steps.first, 1))
     return doubt

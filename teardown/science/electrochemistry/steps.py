@@ -53,6 +53,13 @@ def largest_current_A(current_A: Array) -> float:
     return float(np.quantile(flowing, 0.995)) if flowing.size else 0.0
 
 
+def directions(current_A: Array) -> NDArray[np.int8]:
+    """Give +1 where a cell is charged, -1 where it is discharged, 0 at rest; shape of ``current_A``."""
+    threshold = rest_threshold_A(current_A)
+    way: NDArray[np.int8] = (current_A > threshold).view(np.int8) - (current_A < -threshold).view(np.int8)
+    return way
+
+
 def find_steps(series: Series) -> Steps:
     """Cut a history into steps.
 
@@ -61,36 +68,39 @@ def find_steps(series: Series) -> Steps:
     rest threshold stays in its step.
     """
     current = series.current_A
-    threshold = rest_threshold_A(current)
-    state = np.where(np.abs(current) <= threshold, 0, np.sign(current)).astype(np.int64)
-    jump = np.abs(np.diff(current)) > max(JUMP_SHARE / REST_SHARE * threshold, 0.0)
-    new = (np.diff(state) != 0) & jump
+    state = directions(current)
+    new = state[1:] != state[:-1]
+    turns = np.flatnonzero(new)
+    small = np.abs(current[turns + 1] - current[turns]) <= JUMP_SHARE / REST_SHARE * rest_threshold_A(current)
+    new[turns[small]] = False
     for name in ("step_count", "step_id"):
         own = series.get(name)
         if own is not None:
-            new |= np.diff(np.nan_to_num(own, nan=-1)) != 0
+            told = own if np.isfinite(own).all() else np.nan_to_num(own, nan=-1)
+            new |= told[1:] != told[:-1]
     for part in series.parts:
         new[part - 1] = True
     first = np.concatenate(([0], np.flatnonzero(new) + 1)).astype(np.int64)
     last = np.concatenate((first[1:] - 1, [current.size - 1])).astype(np.int64)
-    of_record = np.zeros(current.size, dtype=np.int64)
-    of_record[first[1:]] = 1
-    of_record = np.cumsum(of_record)
+    of_record = np.repeat(np.arange(first.size), last - first + 1)
     return Steps(first, last, _kinds(state, first), of_record)
 
 
-def _kinds(state: Index, first: Index) -> Index:
+def _kinds(state: NDArray[np.int8], first: Index) -> Index:
     """Name each step by the direction of most of its records; a step with no record under current is a
     rest.
     """
-    up = np.add.reduceat((state > 0).astype(np.int64), first)
-    down = np.add.reduceat((state < 0).astype(np.int64), first)
+    up = np.add.reduceat(state > 0, first, dtype=np.int64)
+    down = np.add.reduceat(state < 0, first, dtype=np.int64)
     return np.where(up > down, 1, np.where(down > 0, -1, 0)).astype(np.int64)
 
 
 def gap_limit_s(time_s: Array) -> float:
     """Give the interval beyond which records are missing: 20 medians or 5 times the 99th percentile, s."""
-    interval = np.diff(time_s)
+    return _limit_s(np.diff(time_s))
+
+
+def _limit_s(interval: Array) -> float:
     interval = interval[interval > 0]
     interval = interval[:: max(1, interval.size // 100_000)]
     if not interval.size:
@@ -100,7 +110,9 @@ def gap_limit_s(time_s: Array) -> float:
 
 def find_gaps(series: Series) -> NDArray[np.bool_]:
     """Mark the intervals, shape (records - 1,), that are too long while current flowed on both sides."""
-    flowing = np.abs(series.current_A) > rest_threshold_A(series.current_A)
-    long = np.diff(series.time_s) > gap_limit_s(series.time_s)
-    gaps: NDArray[np.bool_] = long & flowing[1:] & flowing[:-1]
+    interval = np.diff(series.time_s)
+    gaps: NDArray[np.bool_] = interval > _limit_s(interval)
+    long, threshold = np.flatnonzero(gaps), rest_threshold_A(series.current_A)
+    for beside in (long, long + 1):
+        gaps[long] &= np.abs(series.current_A[beside]) > threshold
     return gaps

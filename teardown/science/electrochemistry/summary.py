@@ -235,8 +235,8 @@ def _whole_test(
         )
         method = "sum of integrals or counters, with the channel's gain and offset"
     loss = taken - given
-    resting = np.abs(series.current_A) > 0
-    last_flow = int(np.flatnonzero(resting)[-1]) if resting.any() else 0
+    flowing = series.current_A != 0
+    last_flow = len(series) - 1 - int(np.argmax(flowing[::-1])) if flowing.any() else 0
     charging = np.flatnonzero(table["charge_Ah"] > 0)
     ohm = table["resistance_ohm"][complete & np.isfinite(table["resistance_ohm"])]
     return {

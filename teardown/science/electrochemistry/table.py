@@ -8,7 +8,11 @@ import numpy as np
 from teardown.science.electrochemistry.columns import Array, Index, Series
 from teardown.science.electrochemistry.counters import count_charge, count_energy
 from teardown.science.electrochemistry.cycles import Cycles, Opening, number_cycles
-from teardown.science.electrochemistry.differential import first_plateau_Ah
+from teardown.science.electrochemistry.differential import (
+    Differential,
+    differential_capacity,
+    first_plateau_Ah,
+)
 from teardown.science.electrochemistry.doubts import charge_doubts, charge_uncertain, energy_doubts
 from teardown.science.electrochemistry.efficiency import efficiency, voltage_efficiency
 from teardown.science.electrochemistry.halves import Half, half_of, per_cycle
@@ -77,6 +81,8 @@ CYCLE_COLUMNS: dict[str, tuple[str, str]] = {
 class CycleTable:
     """Per-cycle values, each an array of shape (cycles,); names, units and meanings are in
     `CYCLE_COLUMNS`.
+
+    ``spreads`` holds the differential capacity of discharges of one step, by the place of their cycle.
     """
 
     columns: Mapping[str, Array]
@@ -85,6 +91,7 @@ class CycleTable:
     remarks: tuple[Remark, ...] = field(default_factory=tuple)
     steps: Steps | None = None
     numbering: Cycles | None = None
+    spreads: Mapping[int, Differential] = field(default_factory=dict)
 
     def __getitem__(self, name: str) -> Array:
         """Give one column."""
@@ -120,7 +127,7 @@ def tabulate(
     counts, energies = count_charge(series, steps), count_energy(series, steps)
     cycles, remarks = number_cycles(series, steps, sums.charge_Ah[0] + sums.charge_Ah[1], opens=opens)
     halves = [half_of(series, steps, cycles, sums, (counts, energies), way) for way in (0, 1)]
-    first_of = np.array([steps.first[np.argmax(cycles.of_step == c)] for c in range(len(cycles))])
+    first_of = steps.first[np.unique(cycles.of_step, return_index=True)[1]]
     last_of = np.concatenate((first_of[1:] - 1, [len(series) - 1]))
     discharge_first = _discharge_first(steps, cycles, sums)
     table = _head(series, cycles, halves, first_of, last_of)
@@ -141,7 +148,7 @@ def tabulate(
     table["self_discharge_per_day"] = self_discharge(table["discharge_Ah"], table["rest_h"], complete)
     table |= _resistances(series, steps, cycles, delay_s)
     table["written_ohm"] = _written_ohm(series, first_of, last_of)
-    table["first_plateau_Ah"] = _plateaus(series, steps, cycles, halves[1].Ah)
+    table["first_plateau_Ah"], spreads = _plateaus(series, steps, cycles, halves[1].Ah)
     table |= _temperatures(series, first_of, last_of)
     doubt = np.maximum(
         table["u_charge_Ah"] / _over(halves[0].Ah), table["u_discharge_Ah"] / _over(halves[1].Ah)
@@ -152,7 +159,8 @@ def tabulate(
     remarks += charge_doubts(series, sums, counts, table, joint)
     remarks += energy_doubts(energies, [half.apart_Wh for half in halves], table["cycle"])
     columns = {name: np.asarray(table[name], dtype=np.float64) for name in CYCLE_COLUMNS}
-    return CycleTable(columns, discharge_first, counts.names if counts else (), tuple(remarks), steps, cycles)
+    names = counts.names if counts else ()
+    return CycleTable(columns, discharge_first, names, tuple(remarks), steps, cycles, spreads)
 
 
 def _over(amount: Array) -> Array:
@@ -297,8 +305,12 @@ def _written_ohm(series: Series, first_of: Index, last_of: Index) -> Array:
     return out
 
 
-def _plateaus(series: Series, steps: Steps, cycles: Cycles, discharge_Ah: Array) -> Array:
+def _plateaus(
+    series: Series, steps: Steps, cycles: Cycles, discharge_Ah: Array
+) -> tuple[Array, dict[int, Differential]]:
+    """Give the first plateau of each cycle, and the differential capacities it was seen in."""
     out = np.full(len(cycles), np.nan)
+    spreads = {}
     largest = float(discharge_Ah.max(initial=0.0))
     for step in np.flatnonzero(steps.kind == -1).tolist():
         a, b = int(steps.first[step]), int(steps.last[step]) + 1
@@ -308,8 +320,13 @@ def _plateaus(series: Series, steps: Steps, cycles: Cycles, discharge_Ah: Array)
         time_s, current = series.time_s[a:b], -series.current_A[a:b]
         passed = np.concatenate(([0.0], np.cumsum(np.diff(time_s) * (current[1:] + current[:-1]) / 7200)))
         if passed[-1] >= 0.5 * discharge_Ah[place]:
-            out[place] = first_plateau_Ah(np.maximum.accumulate(passed), series.voltage_V[a:b])
-    return out
+            falls = current.min() < 0
+            passed = np.maximum.accumulate(passed) if falls else passed
+            spread = differential_capacity(passed, series.voltage_V[a:b])
+            out[place] = first_plateau_Ah(spread)
+            if not falls:
+                spreads[place] = spread
+    return out, spreads
 
 
 def _temperatures(series: Series, first_of: Index, last_of: Index) -> dict[str, Array]:

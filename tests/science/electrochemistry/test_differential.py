@@ -41,14 +41,14 @@ def test_a_known_split_is_recovered(noise_V: float) -> None:
     off = []
     for seed in range(20):
         voltage = TWO_STEPS.at(share) + noise_V * np.random.default_rng(seed).standard_normal(400)
-        off.append(first_plateau_Ah(0.64 * share, voltage) - 0.64 * 0.6)
+        off.append(first_plateau_Ah(differential_capacity(0.64 * share, voltage)) - 0.64 * 0.6)
     assert np.sqrt(np.mean(np.square(off))) < 0.02
 
 
 def test_one_plateau_is_not_split() -> None:
     share = np.linspace(0, 1, 400)
     one = Curve(0.98, 0.98, 0.5, 0.1, -0.3)
-    assert np.isnan(first_plateau_Ah(0.64 * share, one.at(share)))
+    assert np.isnan(first_plateau_Ah(differential_capacity(0.64 * share, one.at(share))))
 
 
 def test_three_records_are_no_curve() -> None:

@@ -1,8 +1,7 @@
 // One micrograph: deep zoom with the classes drawn over it, outlines drawn by mouse, finger and keyboard.
 
+import { Bar, Drawing, KINDS } from "./micrograph-draw.js";
 import { Picture } from "./micrograph-map.js";
-
-const KINDS = { outline: "#f6d743", exclusion: "#b9a2d8", face: "#7fd6c2", strip: "#b9a2d8" };
 
 class Viewer extends Picture {
   constructor(root) {
@@ -29,12 +28,17 @@ class Viewer extends Picture {
 
   drawKept() {
     const kept = document.getElementById("drawn");
-    for (const { kind, points } of kept ? JSON.parse(kept.textContent) : []) this.line(kind, points, this.lines);
+    this.kept = kept ? JSON.parse(kept.textContent) : [];
+    for (const { kind, points } of this.kept) this.line(kind, points, this.lines);
   }
 
   line(kind, points, group) {
+    if (kind === "strip" && points.length === 2) {
+      const [top, bottom] = [points[0][1], points[1][1]];
+      points = [[0, top], [this.width, top], [this.width, bottom], [0, bottom]];
+    }
     const corners = points.map(([x, y]) => this.at(x, y));
-    const look = { color: KINDS[kind] || "#fff", weight: 2, fill: kind === "exclusion" || kind === "strip", fillOpacity: 0.25 };
+    const look = { color: KINDS[kind] || "#fff", weight: 2, fill: kind === "exclusion" || kind === "strip", fillOpacity: 0.25, interactive: false };
     (kind === "face" || corners.length < 3 ? this.L.polyline(corners, look) : this.L.polygon(corners, look)).addTo(group);
   }
 
@@ -86,86 +90,6 @@ class Viewer extends Picture {
     } else if (event.key === "Backspace" && this.drawing.active) this.drawing.undo();
     else return;
     event.preventDefault();
-  }
-}
-
-/** Corners set one by one on the picture, kept by a form. */
-class Drawing {
-  constructor(viewer) {
-    this.viewer = viewer;
-    this.points = [];
-    this.active = false;
-    viewer.find("begin")?.addEventListener("click", () => this.toggle());
-    viewer.find("undo")?.addEventListener("click", () => this.undo());
-    viewer.find("kind")?.addEventListener("change", () => this.show());
-  }
-
-  toggle() {
-    this.active = !this.active;
-    this.viewer.find("begin").setAttribute("aria-pressed", String(this.active));
-    this.viewer.root.classList.toggle("drawing", this.active);
-    if (this.active) this.viewer.find("map").focus();
-    this.show();
-  }
-
-  corner(place) {
-    if (!this.active) return;
-    this.points.push(this.viewer.pixels(place));
-    this.show();
-  }
-
-  undo() { this.points.pop(); this.show(); }
-
-  show() {
-    const kind = this.viewer.find("kind").value;
-    const least = kind === "face" || kind === "strip" ? 2 : 3;
-    this.viewer.sketch.clearLayers();
-    if (this.points.length) {
-      this.viewer.line(kind, this.points, this.viewer.sketch);
-      const [x, y] = this.points.at(-1);
-      this.viewer.L.circleMarker(this.viewer.at(x, y), { radius: 5, color: KINDS[kind] }).addTo(this.viewer.sketch);
-    }
-    this.viewer.find("points").value = JSON.stringify(this.points);
-    this.viewer.find("keep").disabled = this.points.length < least;
-    this.viewer.find("told").textContent = this.active || this.points.length ? `${this.points.length} corner${this.points.length === 1 ? "" : "s"} set; at least ${least} are needed.` : "";
-  }
-}
-
-/** The two ends of the scale bar, set and dragged on the picture; their distance goes into the scale form. */
-class Bar {
-  constructor(viewer) {
-    this.viewer = viewer;
-    this.form = document.querySelector("[data-scale-form]");
-    this.button = this.form?.querySelector("[data-measure-bar]");
-    this.ends = [];
-    this.button?.addEventListener("click", () => this.toggle());
-  }
-
-  toggle() {
-    this.active = !this.active;
-    this.button.setAttribute("aria-pressed", String(this.active));
-    this.viewer.root.classList.toggle("drawing", this.active);
-    if (this.active) { this.clear(); this.viewer.find("map").focus(); }
-  }
-
-  clear() { this.ends.forEach((end) => end.remove()); this.line?.remove(); this.ends = []; }
-
-  end(place) {
-    if (!this.active || this.ends.length >= 2) return;
-    const icon = this.viewer.L.divIcon({ className: "viewer-end", iconSize: [24, 24] });
-    const end = this.viewer.L.marker(place, { icon, draggable: true, keyboard: true, alt: "End of the scale bar" }).addTo(this.viewer.map);
-    end.on("drag", () => this.show());
-    this.ends.push(end);
-    if (this.ends.length === 2) { this.active = false; this.button.setAttribute("aria-pressed", "false"); this.viewer.root.classList.remove("drawing"); }
-    this.show();
-  }
-
-  show() {
-    if (this.ends.length < 2) return;
-    const [a, b] = this.ends.map((end) => end.getLatLng());
-    this.line?.remove();
-    this.line = this.viewer.L.polyline([a, b], { color: "#fff", weight: 2 }).addTo(this.viewer.map);
-    this.form.querySelector("[name=bar_px]").value = Math.hypot(a.lng - b.lng, a.lat - b.lat).toFixed(1);
   }
 }
 

@@ -18,9 +18,13 @@ class SeveralFiles(forms.ClearableFileInput):
 
 
 class FilesField(forms.FileField):
-    """Many files at once."""
+    """Many files at once; an empty one among them is refused later, by its name, and hinders no other."""
 
     widget = SeveralFiles
+
+    def __init__(self, **options: Any) -> None:
+        """Let empty files through to where each is looked at."""
+        super().__init__(allow_empty_file=True, **options)
 
     def clean(self, data: Any, initial: Any = None) -> Any:
         """Check each."""
@@ -91,13 +95,25 @@ class ScaleForm(forms.Form):
     """The size of a pixel: typed, or from a bar of known length."""
 
     pixel_size_um = NumberField(label="Side of a pixel", unit="µm", above=0, high=100, required=False)
-    bar_um = NumberField(label="Length of the scale bar", unit="µm", above=0, high=100_000, required=False)
-    bar_px = NumberField(label="Length of the bar in the picture", unit="px", above=5, required=False)
+    bar_um = NumberField(
+        label="Length of the scale bar",
+        unit="µm",
+        above=0,
+        high=100_000,
+        required=False,
+        widget=forms.HiddenInput,
+    )
+    bar_px = NumberField(
+        label="Length of the bar in the picture", unit="px", above=5, required=False, widget=forms.HiddenInput
+    )
+    claim = forms.IntegerField(min_value=1, max_value=2**31 - 1, required=False, widget=forms.HiddenInput)
 
     def clean(self) -> dict[str, Any]:
         """Work the pixel size out of whichever was given."""
         given = self.cleaned_data
         bar_um, bar_px = given.get("bar_um"), given.get("bar_px")
+        if given.get("claim"):
+            return given
         if given.get("pixel_size_um"):
             given["size"], given["source"] = float(given["pixel_size_um"]), ScaleClaim.Source.TYPED
         elif bar_um and bar_px:
@@ -113,6 +129,7 @@ class RegionForm(forms.Form):
     kind = forms.ChoiceField(choices=Region.Kind.choices)
     name = forms.CharField(required=False, max_length=40)
     points = forms.CharField(widget=forms.HiddenInput, required=False)
+    later = forms.BooleanField(required=False)
 
     def clean_points(self) -> list[list[float]]:
         """Read the corners: a list of pairs of numbers.

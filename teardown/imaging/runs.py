@@ -1,15 +1,17 @@
 """Ask for measurements, and tell which of a micrograph's results stands."""
 
 from collections.abc import Iterable
+from functools import partial
 from typing import Any
 
 from django.core.exceptions import ValidationError
+from django.db import transaction
 from django.db.models import Q
 
 from teardown.dissection.models import Part, Sample
 from teardown.files.models import Run
-from teardown.files.runs import ask
-from teardown.files.tasks import ring_on_commit
+from teardown.files.runs import ask, key_of
+from teardown.files.tasks import ring_on_commit, work
 from teardown.imaging.models import (
     Classifier,
     Levels,
@@ -22,6 +24,7 @@ from teardown.imaging.models import (
     StrokeSet,
     Tie,
 )
+from teardown.records.rules import subject_of
 
 
 def tie_of(micrograph: Micrograph) -> Tie | None:
@@ -40,6 +43,15 @@ def regions_of(micrograph: Micrograph) -> list[Region]:
     for region in micrograph.regions.order_by("version", "pk"):
         latest[region.kind, region.name] = region
     return [region for region in latest.values() if region.points]
+
+
+def pages_of(micrograph: Micrograph) -> list[Micrograph]:
+    """Give the micrographs that are pages of the same file and were brought with it, in their order."""
+    return list(
+        Micrograph.objects.filter(receipt=micrograph.receipt_id)
+        .select_related("receipt")
+        .order_by("page", "pk")
+    )
 
 
 def standing(micrographs: Iterable[Micrograph]) -> dict[int, SectionResult]:
@@ -72,10 +84,16 @@ def section_settings(micrograph: Micrograph, **more: Any) -> dict[str, Any]:
 
     ``more`` goes before it: levels set by hand, a trained classifier, the word that it is held.
     """
-    claim = micrograph.scale_claims.filter(chosen=True, by__isnull=False).order_by("-pk").first()
+    claims = list(micrograph.scale_claims.order_by("pk"))
+    claim = next((one for one in reversed(claims) if one.chosen and one.by_id), None)
+    hints = [scale_data(one) for one in claims if one.source == ScaleClaim.Source.SIDECAR and not one.by_id]
     asked: dict[str, Any] = {"regions": _regions_data(regions_of(micrograph))}
+    if micrograph.page:
+        asked["page"] = micrograph.page
     if claim is not None:
         asked["scale"] = scale_data(claim)
+    elif hints:
+        asked["hints"] = hints
     pinned = _pinned(micrograph)
     if pinned is not None:
         asked["levels"] = {
@@ -149,15 +167,42 @@ def ask_section(micrograph: Micrograph, *, by: Any, classifier: Classifier | Non
     if classifier is not None:
         inputs["classifier"] = classifier.stored
         more["trained"] = {"classifier": classifier.pk, "accuracy": classifier.accuracy}
-    run = ask(
-        "imaging.section",
-        subject=micrograph,
-        by=by,
-        settings_=section_settings(micrograph, **more),
-        inputs=inputs,
-    )
+    asked = section_settings(micrograph, **more)
+    if classifier is None and asked.get("levels"):
+        asked = _with_known(micrograph, asked)
+    run = ask("imaging.section", subject=micrograph, by=by, settings_=asked, inputs=inputs)
     ring_on_commit(run)
     return run
+
+
+def is_being_measured(micrograph: Micrograph) -> bool:
+    """Tell whether a measurement of a micrograph waits or goes on."""
+    going = (Run.State.QUEUED, Run.State.RUNNING)
+    subject = subject_of(micrograph)
+    return Run.objects.filter(subject=subject, function="imaging.section", state__in=going).exists()
+
+
+def _with_known(micrograph: Micrograph, asked: dict[str, Any]) -> dict[str, Any]:
+    """Add the noise and the light that the first result on these pixels found, where levels are given.
+
+    They would be found again to the last digit; written into the question they cost nothing, and whoever
+    repeats the run from its settings repeats it exactly. A question that was asked without them stays that
+    question.
+    """
+    from teardown.science.stereology.settings import VERSION
+
+    inputs = [("picture", micrograph.receipt.file.sha256)]
+    if Run.objects.filter(key=key_of("imaging.section", subject_of(micrograph), asked, inputs)).exists():
+        return asked
+    if any(one.pixel_width_um != one.pixel_height_um for one in micrograph.scale_claims.all()):
+        return asked  # a scale may have stretched the pixels that were looked at
+    same = {"regions": asked["regions"], "settings": asked.get("settings"), "trained": None}
+    for result in micrograph.results.select_related("run").order_by("pk"):
+        was, found = result.run.settings, result.levels
+        looked = result.run.function == "imaging.section" and found.get("version") == VERSION
+        if looked and all(was.get(name) == value for name, value in same.items()):
+            return asked | {"known": {"noise": found["noise"], "gain": found["gain"]}}
+    return asked
 
 
 def together_with(micrograph: Micrograph) -> list[Micrograph]:
@@ -203,7 +248,10 @@ def classifiers_of(micrograph: Micrograph) -> list[Classifier]:
 
 
 def ask_rescaled(result: SectionResult, claim: ScaleClaim, *, by: Any) -> Run:
-    """Ask for a measured field to be given another pixel size."""
+    """Ask for a measured field to be given another pixel size, and have it done as soon as it is written.
+
+    No pixel is read, so nobody waits for a worker; should this process end before, a worker takes it up.
+    """
     run = ask(
         "imaging.rescale",
         subject=result.micrograph,
@@ -211,7 +259,8 @@ def ask_rescaled(result: SectionResult, claim: ScaleClaim, *, by: Any) -> Run:
         settings_={"run": result.run_id, "scale": scale_data(claim)},
         inputs={"measured": result.run},
     )
-    ring_on_commit(run)
+    if run.state == Run.State.QUEUED:
+        transaction.on_commit(partial(work.func, run.pk))
     return run
 
 

@@ -40,6 +40,7 @@ urlpatterns = [
     path("micrographs/<int:pk>/strokes/train/", views.strokes_train, name="micrograph_strokes_train"),
     path("micrographs/<int:pk>/strokes/measure/", views.strokes_measure, name="micrograph_strokes_measure"),
     path("micrographs/<int:pk>/scale/", views.scale, name="micrograph_scale"),
+    path("micrographs/<int:pk>/pages/", views.pages, name="micrograph_pages"),
     path("micrographs/<int:pk>/region/", views.region, name="micrograph_region"),
     path("micrographs/<int:pk>/review/", views.judge, name="micrograph_review"),
     path("micrographs/<int:pk>/again/", views.again, name="micrograph_again"),

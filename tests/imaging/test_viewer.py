@@ -43,7 +43,7 @@ def test_an_outline_is_drawn_with_the_keys_alone_and_a_count_is_kept(opened):
         page.keyboard.press(key)
         page.wait_for_timeout(400)
     assert page.locator("[data-told]").inner_text().startswith("3 corners")
-    page.locator("[data-keep]").click()
+    page.locator("button.strong[data-keep]").click()
     page.wait_for_selector("text=measured again with it")
     region = Region.objects.get()
     assert len(region.points) == 3

@@ -10,7 +10,7 @@ from teardown.imaging.actions.adding import (
     plan_pictures,
 )
 from teardown.imaging.actions.counting import ANSWERS, add_count
-from teardown.imaging.actions.describing import claim_scale, draw_region, tie
+from teardown.imaging.actions.describing import choose_claim, claim_scale, draw_region, tie
 from teardown.imaging.actions.measuring import (
     measure_again,
     measure_with_thresholds,
@@ -18,6 +18,7 @@ from teardown.imaging.actions.measuring import (
     pin_levels,
     review,
 )
+from teardown.imaging.actions.pages import bring_pages
 from teardown.imaging.actions.remeasuring import keep_earlier, remeasure, take_up
 from teardown.imaging.actions.training import (
     CLASSES,
@@ -41,7 +42,9 @@ __all__ = [
     "add_micrographs",
     "apply_pictures",
     "bring_back_strokes",
+    "bring_pages",
     "can_learn",
+    "choose_claim",
     "claim_scale",
     "draw_region",
     "keep_earlier",

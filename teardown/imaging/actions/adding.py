@@ -69,7 +69,7 @@ def add_micrographs(
     from teardown.formats.gate import look
 
     with _as_files(offered) as paths:
-        facts = look(paths)
+        facts = [_told(path, fact) for path, fact in zip(paths, look(paths), strict=True)]
     added = Added([], [], [])
     for one, fact in zip(offered, facts, strict=True):
         name = one.name or getattr(one.picture, "name", "") or "picture"
@@ -115,7 +115,7 @@ def plan_pictures(
     from teardown.formats.gate import look
 
     with _as_files(offered) as paths:
-        facts = look(paths)
+        facts = [_told(path, fact) for path, fact in zip(paths, look(paths), strict=True)]
     rows, refusals, first = [], [], None
     for one, fact in zip(offered, facts, strict=True):
         if not fact["ok"]:
@@ -192,6 +192,13 @@ def apply_pictures(*, delivery: Delivery, samples: Mapping[int, Sample | None], 
     return added
 
 
+def _told(path: Path, fact: dict[str, Any]) -> dict[str, Any]:
+    """Say of an empty file that it is empty, whatever else might be said of it."""
+    if fact["ok"] or path.stat().st_size:
+        return fact
+    return fact | {"reason": "The file is empty. Copy it again from the microscope."}
+
+
 @contextmanager
 def _as_files(offered: Sequence[Offered]) -> Iterator[list[Path]]:
     """Give each picture a path for the child to open: its own upload, or a copy that goes afterwards."""
@@ -248,7 +255,7 @@ def _book(
     )
     micrograph.full_clean()
     micrograph.save()
-    _claims_of_file(micrograph, fact["candidates"], one)
+    claims_of_file(micrograph, fact["candidates"], one)
     if one.pixel_size_um:
         claim(micrograph, one.pixel_size_um, one.pixel_size_um, ScaleClaim.Source.TYPED, by=by)
     if one.sample is not None or one.section is not None:
@@ -260,7 +267,7 @@ def _book(
     return micrograph, True
 
 
-def _claims_of_file(micrograph: Micrograph, candidates: Sequence[Mapping[str, Any]], one: Offered) -> None:
+def claims_of_file(micrograph: Micrograph, candidates: Sequence[Mapping[str, Any]], one: Offered) -> None:
     """Keep every hint of the file and of the text beside it; the most trusted is chosen."""
     from teardown.formats.pixel_size import ScaleCandidate, choose_scale, read_sidecar
 

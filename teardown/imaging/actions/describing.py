@@ -9,8 +9,18 @@ from django.db import transaction
 from teardown.accounts.roles import demand
 from teardown.dissection.models import Sample, Section
 from teardown.imaging.models import Micrograph, Region, ScaleClaim, Tie
-from teardown.imaging.runs import ask_pooled, ask_rescaled, ask_section, standing, tie_of
+from teardown.imaging.runs import (
+    ask_pooled,
+    ask_rescaled,
+    ask_section,
+    is_being_measured,
+    scale_of,
+    standing,
+    tie_of,
+)
 from teardown.records.actions import record
+
+NEARLY_SQUARE = 0.01
 
 
 def claim(
@@ -90,21 +100,40 @@ def claim_scale(
     source: str = ScaleClaim.Source.TYPED,
     evidence: Mapping[str, Any] | None = None,
 ) -> ScaleClaim:
-    """Say how large a pixel is. Lengths follow without another look at the pixels."""
+    """Say how large a pixel is. Lengths follow at once, without another look at the pixels."""
     demand(by, "micrographs.add")
-    made = claim(micrograph, pixel_size_um, pixel_size_um, source, by=by, **(evidence or {}))
+    return _scaled(micrograph, (pixel_size_um, pixel_size_um), source, by=by, **(evidence or {}))
+
+
+@transaction.atomic
+def choose_claim(*, chosen: ScaleClaim, by: Any) -> ScaleClaim:
+    """Say which of several hints of a pixel's size holds; lengths follow at once."""
+    demand(by, "micrographs.add")
+    size = chosen.pixel_width_um, chosen.pixel_height_um
+    return _scaled(chosen.micrograph, size, chosen.source, by=by, claim=chosen.pk)
+
+
+def _scaled(
+    micrograph: Micrograph, size_um: tuple[float, float], source: str, *, by: Any, **evidence: Any
+) -> ScaleClaim:
+    before = scale_of(micrograph)
+    made = claim(micrograph, *size_um, source, by=by, **evidence)
     result = standing([micrograph]).get(micrograph.pk)
-    if result is not None:
+    # pixels that are not square were brought to squares before they were measured: that is another look
+    same_shape = abs(_stretch(made) / _stretch(before) - 1) <= NEARLY_SQUARE
+    if result is not None and same_shape:
         ask_rescaled(result, made, by=by)
-    elif micrograph.kind == Micrograph.Kind.SECTION:
+    if micrograph.kind == Micrograph.Kind.SECTION and (
+        result is None or not same_shape or is_being_measured(micrograph)
+    ):
         ask_section(micrograph, by=by)
-    record(
-        verb="scaled",
-        subject=micrograph,
-        by=by,
-        payload={"pixel_size_um": pixel_size_um, "source": source},
-    )
+    payload = {"pixel_size_um": made.pixel_width_um, "source": source}
+    record(verb="scaled", subject=micrograph, by=by, payload=payload)
     return made
+
+
+def _stretch(scale: ScaleClaim | None) -> float:
+    return scale.pixel_height_um / scale.pixel_width_um if scale else 1.0
 
 
 @transaction.atomic
@@ -119,6 +148,9 @@ def draw_region(
 ) -> Region:
     """Outline something on a micrograph, or with no points take an outline away; measured again with it.
 
+    What is left out and has no name is one more to be left out; else the next version of what has that name.
+    An information strip of no height says that there is none.
+
     Raises
     ------
     ValidationError
@@ -127,6 +159,7 @@ def draw_region(
     demand(by, "micrographs.add")
     corners = [[float(x), float(y)] for x, y in points]
     _check_corners(micrograph, kind, corners)
+    name = _name_of(micrograph, kind, name, corners)
     before = micrograph.regions.filter(kind=kind, name=name).order_by("-version").first()
     region = Region(
         micrograph=micrograph,
@@ -147,6 +180,14 @@ def draw_region(
         payload={"kind": kind, "name": name, "version": region.version, "corners": len(corners)},
     )
     return region
+
+
+def _name_of(micrograph: Micrograph, kind: str, name: str, corners: Sequence[Any]) -> str:
+    """Give an exclusion without a name the next number, so that a second does not replace the first."""
+    if name or not corners or kind != Region.Kind.EXCLUSION:
+        return name
+    taken = set(micrograph.regions.filter(kind=kind).values_list("name", flat=True))
+    return next(str(number) for number in range(1, len(taken) + 2) if str(number) not in taken)
 
 
 def _check_corners(micrograph: Micrograph, kind: str, corners: Sequence[Sequence[float]]) -> None:

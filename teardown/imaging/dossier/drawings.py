@@ -53,15 +53,15 @@ def rims_figure(result: SectionResult) -> Figure | None:
     )
 
 
-def profile_figure(result: SectionResult) -> Figure | None:
-    """Draw porosity and oxide by depth below the face, where a face was drawn."""
-    layers = result.sums.get("profile")
+def profile_figure(result: SectionResult, other: int | None = None) -> Figure | None:
+    """Draw porosity and oxide by depth below the face, or below another one, where it was drawn."""
+    layers = result.sums.get("profile") if other is None else result.sums["profiles"][other]
     if not layers:
         return None
     depths = [layer["depth_um"] or 50 * (layer["start"] + layer["end"]) for layer in layers]
     scaled = layers[0]["depth_um"] is not None
     return Figure(
-        title="From face to core",
+        title="From face to core" if other is None else f"From face {other + 2} to core",
         description="Porosity and oxide fraction in layers of equal depth below the drawn face.",
         x=Axis("depth, µm" if scaled else "depth, % of the section", low=0),
         y=Axis("share of the layer", percent=True, low=0),

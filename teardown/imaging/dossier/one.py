@@ -26,17 +26,17 @@ from teardown.imaging.dossier.numbers import (
     count_levels,
     shown_of,
 )
+from teardown.imaging.dossier.open_points import EARLIER, OpenPoints, Pages, ShownRegion, open_points_of
 from teardown.imaging.models import (
     FieldMeasure,
     Micrograph,
-    Region,
     Review,
     SampleMeasure,
     ScaleClaim,
     SectionResult,
 )
 from teardown.imaging.rules import BY_A_PERSON, SOURCES, by_a_person
-from teardown.imaging.runs import regions_of, scale_of, standing, tie_of, verdicts_on
+from teardown.imaging.runs import standing, tie_of, verdicts_on
 from teardown.page.figures import Figure
 
 
@@ -64,7 +64,9 @@ class MicrographPage:
     cell: str
     scale: ScaleClaim | None
     claims: tuple[ScaleClaim, ...]
-    regions: tuple[Region, ...]
+    regions: tuple[ShownRegion, ...]
+    earlier_regions: tuple[ShownRegion, ...]
+    open_points: OpenPoints
     result: SectionResult | None
     status: str
     by_hand: str
@@ -100,9 +102,37 @@ class MicrographPage:
         return self.result is not None and self.result.levels.get("bright") is not None
 
     @property
+    def left_out(self) -> bool:
+        """Tell whether part of the picture does not count, so that the key names it."""
+        if self.result is None:
+            return False
+        whole = self.micrograph.width_px * self.micrograph.height_px
+        return bool(self.result.sums.get("area_px", whole) < whole)
+
+    @property
+    def rivals(self) -> tuple[ScaleClaim, ...]:
+        """Give the hints of a pixel's size that disagree, where nobody has said which holds."""
+        return self.open_points.rivals
+
+    @property
+    def strip_asked(self) -> tuple[int, int] | None:
+        """Give the rows that were taken for an information strip and that nobody has confirmed."""
+        return self.open_points.strip
+
+    @property
+    def further_pages(self) -> Pages | None:
+        """Give the pages of the file, where it has several."""
+        return self.open_points.pages
+
+    @property
+    def outdated(self) -> str:
+        """Say what changed since the standing result was asked for."""
+        return "" if self.pending else self.open_points.outdated
+
+    @property
     def drawn(self) -> list[dict[str, Any]]:
         """Give the outlines that count, for the viewer."""
-        return [{"kind": region.kind, "points": region.points} for region in self.regions]
+        return [{"kind": one.kind, "name": one.name, "points": one.points} for one in self.regions]
 
     @property
     def sentence(self) -> str:
@@ -127,13 +157,17 @@ def page_of(micrograph: Micrograph, user: Any) -> MicrographPage:
     pending = _pending(micrograph)
     pooled, electrode = _pools(sample)
     past = _past(results, by_run, result)
+    claims = tuple(micrograph.scale_claims.select_related("by"))
+    regions, earlier = _regions(micrograph)
     return MicrographPage(
         micrograph=micrograph,
         sample=sample,
         cell=_cell_of(sample),
-        scale=scale_of(micrograph),
-        claims=tuple(micrograph.scale_claims.select_related("by")),
-        regions=tuple(regions_of(micrograph)),
+        scale=next((one for one in reversed(claims) if one.chosen), None),
+        claims=claims,
+        regions=regions,
+        earlier_regions=earlier,
+        open_points=open_points_of(micrograph, result, claims),
         result=result,
         status=next((one.status for one in past if one.stands), ""),
         by_hand=by_hand(result) if result else "",
@@ -157,10 +191,27 @@ def page_of(micrograph: Micrograph, user: Any) -> MicrographPage:
     )
 
 
+def _regions(micrograph: Micrograph) -> tuple[tuple[ShownRegion, ...], tuple[ShownRegion, ...]]:
+    """Give what was drawn and counts, and the versions before it that can be brought back."""
+    drawn = list(micrograph.regions.select_related("by").order_by("version", "pk"))
+    latest = {(region.kind, region.name): region for region in drawn}
+    counts = [region for region in latest.values() if region.points]
+    numbers = {region.pk for region in counts}
+    earlier = [region for region in reversed(drawn) if region.points and region.pk not in numbers]
+    return (
+        tuple(ShownRegion.of(region) for region in counts),
+        tuple(ShownRegion.of(region) for region in earlier[:EARLIER]),
+    )
+
+
 def _figures(result: SectionResult) -> tuple[tuple[Figure, str], ...]:
     """Give the figures that the result has data for, each with its caption."""
     drawn = (
         (profile_figure(result), "In ten layers of equal depth below the drawn face."),
+        *(
+            (profile_figure(result, number), "The same below the other face that was drawn.")
+            for number in range(len(result.sums.get("profiles") or []))
+        ),
         (rims_figure(result), "Apparent: sections cut rims askew. Only the mean has a correction."),
         (
             levels_figure(result),

@@ -50,6 +50,7 @@ def examine(
     *,
     page: int = 0,
     scale: ScaleCandidate | None = None,
+    hints: Sequence[ScaleCandidate] = (),
     regions: Regions | None = None,
     levels: Levels | None = None,
     settings: Settings | None = None,
@@ -63,7 +64,9 @@ def examine(
     data : bytes or Path
         The whole file, or where it lies; above 64 megapixels it is read band by band from there.
     scale : ScaleCandidate, optional
-        What a person gave; else the file's most trusted hint.
+        What a person gave; else the most trusted hint of the file and of ``hints``.
+    hints : sequence of ScaleCandidate
+        What lay beside the file, as a text of the microscope.
     trained : Trained, optional
         Classes by strokes instead of by grey.
     known : Known, optional
@@ -81,6 +84,7 @@ def examine(
                 data,
                 page=page,
                 scale=scale,
+                hints=hints,
                 regions=regions,
                 levels=levels,
                 settings=settings,
@@ -89,7 +93,7 @@ def examine(
             )
         data = data.read_bytes()
     picture = read_micrograph(data, page=page)
-    choice = choose_scale([scale] if scale else picture.header.candidates)
+    choice = choose_scale([scale] if scale else [*picture.header.candidates, *hints])
     strip, strip_flags = _strip_of(picture, regions)
     rows = _rows_of_section(strip, picture.grey.shape[0])
     grey = picture.grey[rows]
@@ -139,12 +143,13 @@ def _examine_mosaic(
     *,
     page: int,
     scale: ScaleCandidate | None,
+    hints: Sequence[ScaleCandidate],
     regions: Regions,
     **how: Any,
 ) -> Examined:
     """Measure a mosaic without ever holding it; a strip is left out where file or person tells of one."""
     with Mosaic(path, page=page) as mosaic:
-        choice = choose_scale([scale] if scale else mosaic.header.candidates)
+        choice = choose_scale([scale] if scale else [*mosaic.header.candidates, *hints])
         chosen = choice.chosen
         if chosen and abs(chosen.pixel_height_um / chosen.pixel_width_um - 1) > 0.01:
             raise StretchedMosaic(

@@ -14,6 +14,7 @@ from teardown.imaging.measure.plain import (
     flag_data,
     levels_data,
     quantity_name,
+    read_hints,
     read_known,
     read_levels,
     read_regions,
@@ -27,6 +28,7 @@ from teardown.imaging.runs import PoolAfter
 from teardown.imaging.store import classes_of, keep_classes, overlay_of, picture_of, thumbnail_of
 from teardown.science.stereology.field import FieldResult
 from teardown.science.stereology.ratios import BY_KEY
+from teardown.science.stereology.regions import Polygon
 from teardown.science.stereology.rims import depth_profile
 
 Beat = Callable[[float, str], None]
@@ -42,6 +44,7 @@ def section(run: Run, beat: Beat) -> Iterable[models.Model | PoolAfter]:
             path,
             page=micrograph.page,
             scale=read_scale(asked.get("scale")),
+            hints=read_hints(asked.get("hints")),
             regions=read_regions(asked.get("regions", {})),
             levels=read_levels(asked.get("levels")),
             settings=read_settings(asked),
@@ -57,7 +60,7 @@ def section(run: Run, beat: Beat) -> Iterable[models.Model | PoolAfter]:
         run=run,
         class_map=kept.file,
         levels=levels_data(examined.result),
-        sums=sums_data(examined) | {"profile": _profile(examined, read_regions(asked.get("regions", {})))},
+        sums=sums_data(examined) | _profiles(examined, read_regions(asked.get("regions", {}))),
         flags=[flag_data(flag) for flag in examined.flags],
         held=held,
     )
@@ -75,16 +78,21 @@ def section(run: Run, beat: Beat) -> Iterable[models.Model | PoolAfter]:
     ]
 
 
-def _profile(examined: Examined, regions: Regions) -> list[dict[str, Any]]:
-    """Give the layers below the first face that was drawn, if one was."""
-    if not regions.faces:
-        return []
-    layers = depth_profile(
-        examined.result.labels,
-        np.asarray(regions.faces[0], float),
-        pixel_size_um=examined.result.pixel_size_um,
-    )
-    return [asdict(layer) for layer in layers]
+def _profiles(examined: Examined, regions: Regions) -> dict[str, Any]:
+    """Give the layers below each face that was drawn, the first apart from the others."""
+    below = [_layers(examined, face) for face in regions.faces]
+    return {"profile": below[0] if below else [], "profiles": below[1:]}
+
+
+def _layers(examined: Examined, face: Polygon) -> list[dict[str, Any]]:
+    """Give the layers below a face, with their depth in pixels too, so that a later scale needs no pixel."""
+    layers = depth_profile(examined.result.labels, np.asarray(face, float), pixel_size_um=1.0)
+    size = examined.result.pixel_size_um
+    return [_at_depth(asdict(layer) | {"depth_px": layer.depth_um}, size) for layer in layers]
+
+
+def _at_depth(layer: dict[str, Any], size_um: float | None) -> dict[str, Any]:
+    return layer | {"depth_um": layer["depth_px"] * size_um if size_um and layer["depth_px"] else None}
 
 
 def _measures(
@@ -124,6 +132,11 @@ def rescale(run: Run, beat: Beat) -> Iterable[models.Model | PoolAfter]:
     sums = dict(old.sums) | {"pixel_size_um": size}
     for part in ("sampling_error", "threshold_uncertainty", "half_range"):
         sums[part] = {key: value * factor ** BY_KEY[key].power for key, value in old.sums[part].items()}
+    sums["profile"] = _deepened(old.sums.get("profile") or [], size, before)
+    sums["profiles"] = [_deepened(layers, size, before) for layers in old.sums.get("profiles") or []]
+    sums["near_coverage"] = {
+        f"{float(gap) * factor:.3g}": share for gap, share in (old.sums.get("near_coverage") or {}).items()
+    }
     flags = [flag for flag in old.flags if flag["code"] not in ("unscaled", "scale_conflict")]
     result = SectionResult(
         micrograph=micrograph, run=run, class_map=old.class_map, levels=old.levels, sums=sums, flags=flags
@@ -134,6 +147,15 @@ def rescale(run: Run, beat: Beat) -> Iterable[models.Model | PoolAfter]:
         *(_rescaled(one, run, factor) for one in measures),
         PoolAfter(micrograph, run.asked_by),
     ]
+
+
+def _deepened(layers: list[dict[str, Any]], size: float, before: float | None) -> list[dict[str, Any]]:
+    """Give layers their depth by another pixel size; an older result may not have kept it in pixels."""
+    known = [
+        layer | {"depth_px": layer.get("depth_px") or (layer["depth_um"] / before if before else None)}
+        for layer in layers
+    ]
+    return [_at_depth(layer, size) for layer in known]
 
 
 def _rescaled(one: FieldMeasure, run: Run, factor: float) -> FieldMeasure:

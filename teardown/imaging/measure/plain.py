@@ -1,6 +1,6 @@
 """Results as plain data for the books, and back."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict
 from typing import Any
 
@@ -161,6 +161,13 @@ def read_scale(asked: Mapping[str, Any] | None) -> ScaleCandidate | None:
     if not asked:
         return None
     return ScaleCandidate(asked["source"], asked["pixel_width_um"], asked["pixel_height_um"])
+
+
+def read_hints(asked: Sequence[Mapping[str, Any]] | None) -> list[ScaleCandidate]:
+    """Read the hints of a pixel's size that lay beside the file."""
+    return [
+        ScaleCandidate(one["source"], one["pixel_width_um"], one["pixel_height_um"]) for one in asked or ()
+    ]
 
 
 def read_settings(asked: Mapping[str, Any]) -> Settings:

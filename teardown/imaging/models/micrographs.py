@@ -67,8 +67,8 @@ class Micrograph(AppendOnly):
         ]
 
     def __str__(self) -> str:
-        """Give the name it came by."""
-        return self.receipt.name
+        """Give the name it came by, and which page it is of several."""
+        return f"{self.receipt.name}, page {self.page + 1}" if self.page else self.receipt.name
 
 
 class Tie(AppendOnly):

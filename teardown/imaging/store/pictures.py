@@ -132,7 +132,8 @@ def tile_of(path: Path, level: int, column: int, row: int, style: str = "") -> b
     picture."""
     from teardown.formats.pyramid import TILE, jpeg_bytes, png_bytes, read_tile
 
-    tile = read_tile(path, level, column, row, beyond=3 if style else 0)
+    # beyond the picture there is no class, and nothing is drawn
+    tile = read_tile(path, level, column, row, beyond=255 if style else 0)
     if tile is None:
         return None
     if not style:

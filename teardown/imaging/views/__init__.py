@@ -4,7 +4,7 @@ from teardown.imaging.views.adjusting import levels, levels_tried
 from teardown.imaging.views.comparing import change_tile, compare
 from teardown.imaging.views.counting import count
 from teardown.imaging.views.lists import add, delivery, micrographs
-from teardown.imaging.views.one import again, judge, measured, micrograph, region, scale, tie_to
+from teardown.imaging.views.one import again, judge, measured, micrograph, pages, region, scale, tie_to
 from teardown.imaging.views.pictures import class_tile, overlay, picture, thumbnail, tile
 from teardown.imaging.views.remeasuring import again_all, remeasured, remeasured_judge
 from teardown.imaging.views.sessions import grey, session, session_reference, sessions
@@ -33,6 +33,7 @@ __all__ = [
     "micrograph",
     "micrographs",
     "overlay",
+    "pages",
     "picture",
     "region",
     "remeasured",

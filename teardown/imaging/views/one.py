@@ -11,7 +11,7 @@ from django.views.decorators.http import require_POST, require_safe
 from teardown.accounts.roles import needs
 from teardown.imaging import actions, dossier
 from teardown.imaging.forms import RegionForm, ReviewForm, ScaleForm, TieForm
-from teardown.imaging.models import Micrograph, SectionResult
+from teardown.imaging.models import Micrograph, ScaleClaim, SectionResult
 
 
 def find(request: HttpRequest, pk: int) -> Micrograph:
@@ -61,8 +61,13 @@ def scale(request: HttpRequest, pk: int) -> HttpResponse:
     one = find(request, pk)
     form = ScaleForm(request.POST)
     if not form.is_valid():
-        return show(request, one, 422, scale_form=form)
+        return show(request, one, 422, scale_form=form, refused=words(form))
     given = form.cleaned_data
+    if given.get("claim"):
+        chosen = get_object_or_404(ScaleClaim, pk=given["claim"], micrograph=one)
+        actions.choose_claim(chosen=chosen, by=request.user)
+        messages.success(request, f"A pixel is {chosen.pixel_width_um:.4g} µm; lengths follow.")
+        return redirect("micrograph", pk)
     evidence = {name: float(given[name]) for name in ("bar_um", "bar_px") if given.get(name)}
     actions.claim_scale(
         micrograph=one,
@@ -83,11 +88,30 @@ def region(request: HttpRequest, pk: int) -> HttpResponse:
     form = RegionForm(request.POST)
     if not form.is_valid():
         return show(request, one, 422, refused=words(form))
+    given = form.cleaned_data
+    later = given.pop("later")
     try:
-        actions.draw_region(micrograph=one, by=request.user, **form.cleaned_data)
+        actions.draw_region(micrograph=one, by=request.user, measure=not later, **given)
     except ValidationError as error:
         return show(request, one, 422, refused=" ".join(error.messages))
-    messages.success(request, "Kept; the picture is measured again with it.")
+    if later:
+        messages.success(request, "Kept. Draw on, and have the picture measured when all is drawn.")
+    else:
+        messages.success(request, "Kept; the picture is measured again with it.")
+    return redirect("micrograph", pk)
+
+
+@require_POST
+@needs("micrographs.add")
+def pages(request: HttpRequest, pk: int) -> HttpResponse:
+    """Bring the other pages of the file."""
+    one = find(request, pk)
+    try:
+        made = actions.bring_pages(micrograph=one, by=request.user)
+    except ValidationError as error:
+        return show(request, one, 422, refused=" ".join(error.messages))
+    more = "s" if len(made) > 1 else ""
+    messages.success(request, f"{len(made)} more page{more} brought and being measured.")
     return redirect("micrograph", pk)
 
 

@@ -1,0 +1,124 @@
+"""What a person must still say of a micrograph: its scale, its strip, its pages, whether to measure anew."""
+
+import json
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from teardown.imaging.models import Micrograph, Region, ScaleClaim, SectionResult
+from teardown.imaging.runs import pages_of, section_settings
+
+AGREE = 0.02
+EARLIER = 12
+CHANGED = {
+    "regions": "what was drawn changed",
+    "levels": "the session’s levels changed",
+    "edge_sigma_px": "the session’s levels changed",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class ShownRegion:
+    """One version of what was drawn, in words and as it can be brought back."""
+
+    kind: str
+    name: str
+    version: int
+    points: list[list[float]]
+    by: str
+    at: Any
+
+    @classmethod
+    def of(cls, region: Region) -> "ShownRegion":
+        """Read a kept region."""
+        by = str(region.by) if region.by else ""
+        return cls(region.kind, region.name, region.version, region.points, by, region.at)
+
+    @property
+    def words(self) -> str:
+        """Say what it is: its kind, its name, how many corners."""
+        kind = Region.Kind(self.kind).label
+        if self.kind == Region.Kind.STRIP:
+            rows = [round(y) for _, y in self.points]
+            return f"{kind}, rows {min(rows)} to {max(rows) - 1}" if max(rows) > min(rows) else f"no {kind}"
+        named = f"{kind} {self.name}".strip()
+        return f"{named}, {len(self.points)} corners"
+
+    @property
+    def as_points(self) -> str:
+        """Give the corners as a form sends them."""
+        return json.dumps(self.points)
+
+
+@dataclass(frozen=True, slots=True)
+class Pages:
+    """The pages of a file with several: how many it tells of, and which others are here."""
+
+    told: int
+    here: tuple[Micrograph, ...]
+
+    @property
+    def missing(self) -> bool:
+        """Tell whether pages of the file are not here yet."""
+        return len(self.here) + 1 < self.told
+
+
+@dataclass(frozen=True, slots=True)
+class OpenPoints:
+    """All of it, for one page."""
+
+    rivals: tuple[ScaleClaim, ...]
+    strip: tuple[int, int] | None
+    pages: Pages | None
+    outdated: str
+
+
+def open_points_of(
+    micrograph: Micrograph, result: SectionResult | None, claims: Sequence[ScaleClaim]
+) -> OpenPoints:
+    """Gather what is open on a micrograph. At most four queries."""
+    told = int(micrograph.metadata.get("pages", 1))
+    others = tuple(one for one in pages_of(micrograph) if one.pk != micrograph.pk) if told > 1 else ()
+    return OpenPoints(
+        rivals=_rivals(claims),
+        strip=_strip(result),
+        pages=Pages(told, others) if told > 1 else None,
+        outdated=_outdated(micrograph, result),
+    )
+
+
+def _rivals(claims: Sequence[ScaleClaim]) -> tuple[ScaleClaim, ...]:
+    """Give the hints that disagree by more than 2 %; none once a person has said which holds."""
+    if any(one.by_id for one in claims):
+        return ()
+    trusted = [one for one in claims if one.evidence.get("trusted", True)]
+    apart: list[ScaleClaim] = []
+    for one in trusted:
+        if all(abs(one.pixel_width_um / other.pixel_width_um - 1) > AGREE for other in apart):
+            apart.append(one)
+    return tuple(apart) if len(apart) > 1 else ()
+
+
+def _strip(result: SectionResult | None) -> tuple[int, int] | None:
+    if result is None or not any(flag["code"] == "strip_unconfirmed" for flag in result.flags):
+        return None
+    top, bottom = result.sums["strip"]
+    return int(top), int(bottom)
+
+
+def _outdated(micrograph: Micrograph, result: SectionResult | None) -> str:
+    """Say what changed since the standing result was asked for; nothing where a person set its levels."""
+    if result is None:
+        return ""
+    was, steps = result.run, 0
+    while was.function == "imaging.rescale" and steps < 20:
+        source = was.inputs.select_related("source_run").first()
+        if source is None or source.source_run is None:
+            return ""
+        was, steps = source.source_run, steps + 1
+    if was.function != "imaging.section" or result.levels["source"] in ("manual", "trained"):
+        names = ["regions"] if was.function == "imaging.section" else []
+    else:
+        names = list(CHANGED)
+    now = section_settings(micrograph) if names else {}
+    return next((CHANGED[name] for name in names if was.settings.get(name) != now.get(name)), "")

@@ -70,3 +70,11 @@ def test_classes_are_drawn_over_the_picture(pictures, tmp_path):
     with Image.open(tmp_path / "out" / "over.png") as drawn:
         assert drawn.size == (256, 296)
         assert drawn.mode == "RGB"
+
+
+def test_a_folder_without_a_picture_is_refused_and_not_passed_over(tmp_path):
+    """Nothing measured is never told apart from nothing there by silence alone."""
+    (tmp_path / "empty").mkdir()
+    document, code = run(tmp_path / "empty")
+    assert code == 2
+    assert document["refused"][0]["reason"] == "The folder holds no TIFF, PNG or JPEG picture."

@@ -51,6 +51,8 @@ class Command(BaseCommand):
                 measured.append((name, _measure(name, options)))
             except Refusal as refusal:
                 refused.append({"file": name, "reason": str(refusal)})
+            except IsADirectoryError:
+                refused.append({"file": name, "reason": "The folder holds no TIFF, PNG or JPEG picture."})
             except OSError as error:
                 refused.append(
                     {"file": name, "reason": f"The file cannot be read: {error.strerror or error}."}
@@ -78,7 +80,8 @@ def _files(given: list[str]) -> Iterator[str]:
     for name in given:
         path = Path(name)
         if path.is_dir():
-            yield from (str(one) for one in sorted(path.rglob("*")) if one.suffix.lower() in PICTURES)
+            found = [str(one) for one in sorted(path.rglob("*")) if one.suffix.lower() in PICTURES]
+            yield from found or [name]
         else:
             yield name
 

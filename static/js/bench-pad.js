@@ -1,7 +1,7 @@
 // The number pad of the bench: keys that a glove can hit, a draft that survives an interruption.
 
 const KEYS = ["7", "8", "9", "back", "4", "5", "6", "minus", "1", "2", "3", ".", "0", "clear", "keep"];
-const WORDS = { back: "←", minus: "−", clear: "clear", keep: "keep" };
+const WORDS = { back: "←", minus: "−", clear: "Clear", keep: "Keep" };
 const NAMES = { back: "take the last digit away", minus: "minus sign", ".": "decimal point" };
 
 export class Pad {

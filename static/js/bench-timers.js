@@ -37,7 +37,7 @@ export class Timers {
       const left = row.minutes - this.ran(row), item = document.createElement("li");
       const words = left > 0 ? `${Math.floor(left)} min ${Math.floor((left % 1) * 60)} s left` : `over by ${Math.floor(-left)} min`;
       item.append(`${row.what}, ${row.cell}: ${words}`);
-      const stop = Object.assign(document.createElement("button"), { className: "bench-button", textContent: "done" });
+      const stop = Object.assign(document.createElement("button"), { className: "bench-button", textContent: "Done" });
       stop.addEventListener("click", () => this.stop(number));
       item.append(stop);
       if (left <= 0 && !row.rang) { row.rang = true; this.ring(row); }

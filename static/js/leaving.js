@@ -20,10 +20,10 @@ function dialogOf(queue, left, form) {
   words.textContent = `${left} ${left === 1 ? "thing waits" : "things wait"} on this tablet and ${left === 1 ? "is" : "are"} not on the server yet. Let the bench send ${left === 1 ? "it" : "them"}, or save the queue to a file that any signed-in computer can hand in; then sign out.`;
   row.className = "buttons";
   const make = (text, deed, strong = false) => { const button = Object.assign(document.createElement("button"), { type: "button", textContent: text, className: strong ? "strong" : "" }); button.addEventListener("click", deed); row.append(button); return button; };
-  make("to the bench", () => { location.href = form.dataset.signOut; });
-  const out = make("sign out, the file is safe", () => { form.dataset.leaves = "yes"; form.requestSubmit(); });
+  make("To the bench", () => { location.href = form.dataset.signOut; });
+  const out = make("Sign out, the file is safe", () => { form.dataset.leaves = "yes"; form.requestSubmit(); });
   out.hidden = true;
-  make("save to a file", async () => {
+  make("Save to a file", async () => {
     const link = Object.assign(document.createElement("a"), { href: URL.createObjectURL(await queue.toFile()), download: `bench-${new Date().toISOString().slice(0, 16).replace(":", "")}.json` });
     link.click();
     words.textContent = "The file is saved. What waits stays on this tablet too, and goes to the server when somebody signs in at the bench.";

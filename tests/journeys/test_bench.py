@@ -2,13 +2,14 @@
 
 import pytest
 from django.urls import reverse
+from playwright.sync_api import expect
 
 from teardown.cells.models import Material
 from teardown.dissection import actions as bench
 from teardown.dissection.models import Entry
 from tests import makers
 from tests.dissection.test_pages import ended
-from tests.journeys.gloves import say, send_now, type_number, until
+from tests.journeys.gloves import say, send_now, touch, type_number, until
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
@@ -36,6 +37,21 @@ MEASURE = """(target) => {
     if (scrollHeight > innerHeight || scrollWidth > innerWidth)
       troubles.push(`${name} scrolls, ${scrollWidth} x ${scrollHeight}`);
   };
+  // A place is chosen on a grid, in a list of zones, or by a point on the drawing; of either face.
+  const TOOLS = { grid: ['turn', 'zones', 'point', 'same'], zones: ['lattice'],
+    point: ['turn', 'lattice', 'take'] };
+  const ways = (ask, name) => {
+    const hide = (selector, so) =>
+      ask.querySelectorAll(selector).forEach((e) => { e.hidden = so(e.dataset); });
+    for (const kind of Object.keys(TOOLS)) for (const face of 'AB') {
+      hide('.bench-face', (e) => kind !== 'grid' || e.face !== face);
+      hide('.bench-point', (e) => kind !== 'point' || e.face !== face);
+      hide('.bench-zones', () => kind !== 'zones');
+      hide('.turn [data-deed]', (e) => !TOOLS[kind].includes(e.deed));
+      fits(`${name} ${kind} ${face}`);
+      measure(`${name} ${kind} ${face}`, bench, 'dialog');
+    }
+  };
   for (const card of bench.querySelectorAll('.bench-card')) {
     bench.querySelectorAll('.bench-card').forEach((c) => c.classList.toggle('here', c === card));
     for (const ask of card.querySelectorAll('.bench-ask')) {
@@ -44,6 +60,7 @@ MEASURE = """(target) => {
       card.querySelectorAll('.bench-row').forEach((r) => r.classList.toggle('open', r.dataset.row === term));
       fits(name);
       measure(name, bench, 'dialog');
+      if (ask.dataset.kind === 'place') ways(ask, name);
     }
   }
   for (const dialog of bench.querySelectorAll('dialog')) {
@@ -62,7 +79,7 @@ def acid_may_be_asked_for(chemist):
     revision = makers.make_revision(additive="bismuth oxide")
     Material.objects.filter(name="bismuth oxide").update(constituents=["Bi"])
     made = ended("SP-0500", chemist, revision)
-    for _ in range(9):
+    for _ in range(11):
         bench.cut_sample(dissection=made.dissection, component="electrolyte", purpose="titration", by=chemist)
     for number, quantity in enumerate(("mass", "volume", "potential", "temperature", "length")):
         bench.add_instrument(
@@ -80,7 +97,8 @@ def acid_may_be_asked_for(chemist):
     "px_per_mm",
     [
         pytest.param(None, id="no ruler yet"),
-        pytest.param(5.9, id="a tablet of ten inches", marks=pytest.mark.long),
+        pytest.param(5.9, id="a tablet of eleven inches", marks=pytest.mark.long),
+        pytest.param(128 / 19, id="a tablet of finer dots", marks=pytest.mark.long),
     ],
 )
 def test_every_target_is_large_and_apart_and_every_card_fits(
@@ -94,7 +112,7 @@ def test_every_target_is_large_and_apart_and_every_card_fits(
         page.wait_for_selector(".scripted .bench-card.here")
     cards, targets, troubles = page.evaluate(MEASURE, 19 * px_per_mm if px_per_mm else 100)
     assert troubles == []
-    assert cards > 20
+    assert cards > 24
     assert targets > 5
     assert page.troubles == []
 
@@ -110,7 +128,7 @@ def test_a_first_cell_reaches_opened_and_the_sheet_shows_it(at_the_bench, live_s
     type_number(page, "0.914")
     page.wait_for_selector("text=2 kept here")
     page.goto(page.url.split("?")[0] + "?card=opening")
-    say(page, "opened now")
+    say(page, "Opened now")
     page.wait_for_selector("text=3 kept here")
     say(page, "unscrewed")
     send_now(page)
@@ -182,6 +200,36 @@ def test_all_places_the_same_is_eighteen_entries_and_the_next_place_follows(at_t
     assert Entry.objects.current().filter(uniform=True).count() == 18
     assert Entry.objects.get(term__key="iron.colour").place == "A.T1"
     assert page.troubles == []
+
+
+@pytest.mark.long
+def test_samples_beyond_nine_come_up_nine_at_a_time(at_the_bench, acid_may_be_asked_for):
+    page = at_the_bench(code="SP-0500", card="titration")
+    vials = page.locator(".bench-card.here [data-sample]")
+    assert (vials.count(), vials.filter(visible=True).count()) == (11, 9)
+    touch(page, '.bench-card.here [data-deed="others"]')
+    expect(vials.filter(visible=True)).to_have_count(2)
+    last = vials.filter(visible=True).last.get_attribute("data-sample")
+    touch(page, f'.bench-card.here [data-sample="{last}"]')
+    assert page.locator('.bench-card.here [data-part="sample"]').inner_text() == last
+    touch(page, '.bench-card.here [data-row="sample"]')
+    touch(page, '.bench-card.here [data-deed="others"]')
+    expect(vials.filter(visible=True)).to_have_count(9)
+
+
+@pytest.mark.long
+def test_what_asks_more_than_fits_goes_on_on_a_card_of_its_own(at_the_bench, cell):
+    """The step stays one, on however many cards it lies."""
+    page = at_the_bench(card="electrical")
+    asks = page.locator(".bench-card.here .bench-ask[data-term]:not([data-kind=instrument])")
+    first = asks.count()
+    assert "1 of 2" in page.locator('[data-part="where"]').inner_text()
+    touch(page, '[data-deed="next"]')
+    expect(page.locator('[data-part="where"]')).to_contain_text("2 of 2")
+    assert (first, asks.count()) == (4, 3)
+    say(page, "discharged")
+    send_now(page)
+    until(lambda: Entry.objects.filter(term__key="electrical.state", step="electrical").count() == 1)
 
 
 @pytest.mark.long

@@ -126,13 +126,13 @@ WORDS = {
     "SP-0414": [
         ("arrival", ["label and mark differ", "wet outside", "on its side", "spill"]),
         ("leak", ["alkaline", "alkaline", "neutral"]),
-        ("opening", ["opened now", "unscrewed", "hiss"]),
+        ("opening", ["Opened now", "unscrewed", "hiss"]),
         ("separator", ["intact", "from the iron side", "cannot tell"]),
     ],
 }
 PHOTOGRAPHS = {"SP-0413": 9, "SP-0414": 8}
 EACH_BYTES = 3_100_000
-PRESENT = {"present": "opened now"}
+PRESENT = {"present": "Opened now"}
 
 
 def large_pictures(folder, number, start):

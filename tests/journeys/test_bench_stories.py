@@ -72,7 +72,7 @@ def test_a_first_cell_on_a_first_day(at_the_bench, live_server, cell):
     say(page, "open")
     page.set_input_files("#shutter", [picture(seed) for seed in range(4)])
     go(page, "opening")
-    say(page, "opened now")
+    say(page, "Opened now")
     for said in OPENING:
         say(page, said)
     assert fits(page)
@@ -165,7 +165,7 @@ def test_the_wrong_tray(at_the_bench, live_server, cell, chemist):
     told = page.locator('[data-part="scan-said"]')
     assert told.inner_text() == "This is 0424, you were on 0413"
     assert told.evaluate("(e) => getComputedStyle(e).fontSize") == "60px"
-    assert page.locator('[data-deed="move"]').inner_text() == "switch, and move 2 entries"
+    assert page.locator('[data-deed="move"]').inner_text() == "Switch, and move 2 entries"
     touch(page, '[data-deed="move"]')
     page.wait_for_url("**/SP-0424/**")
     moved = Entry.objects.current().filter(dissection__cell__code="SP-0424")
@@ -210,7 +210,7 @@ def test_warm_powder_and_a_clock_set_back(at_the_bench, cell, chemist):
     page.clock.install()
     page.reload()
     page.wait_for_selector(".scripted .bench-card.here")
-    say(page, "opened now")
+    say(page, "Opened now")
     kept_here(page, 1)
     touch(page, '[data-deed="next"]')
     page.evaluate(

@@ -71,15 +71,20 @@ class CardShown:
     card: Card
     asks: tuple[Ask, ...]
     cautions: tuple[CautionSaid, ...]
-    answered: int
+    answered: frozenset[str]
     no_acid: bool = False
     instruments: tuple[Instrument, ...] = ()
 
     @property
-    def many_rows(self) -> bool:
-        """Tell whether so much is asked that its rows stand four abreast."""
-        rows = len(self.asks) + bool(self.instruments) + {"cell": 0, "place": 2}.get(self.card.per, 1)
-        return rows > 7
+    def rows_about(self) -> int:
+        """Count the rows that say what is spoken of: a place and how sure, a part, a sample."""
+        whole = 0 if self.card.component else 1
+        return {"cell": 0, "part": whole, "place": 2, "sample": 1}[self.card.per]
+
+    @property
+    def complete(self) -> bool:
+        """Tell whether each of its fields was said something of, wherever that was."""
+        return all(ask.key in self.answered for ask in self.asks)
 
     @property
     def first_open(self) -> Ask | None:
@@ -108,7 +113,7 @@ class Stack:
         by_key = {shown.card.key: shown for shown in self.cards}
         if key in by_key:
             return by_key[key]
-        return next((shown for shown in self.cards if shown.answered < len(shown.asks)), self.cards[0])
+        return next((shown for shown in self.cards if not shown.complete), self.cards[0])
 
 
 @dataclass(frozen=True, slots=True)
@@ -155,7 +160,7 @@ def stack(dissection: Dissection, about: About | None = None) -> Stack:
                 card,
                 asks,
                 _cautions(cautions, situation),
-                len({entry.term.key for entry in entries if entry.step == card.key}),
+                frozenset(entry.term.key for entry in entries if entry.step == card.key),
                 no_acid,
                 instruments_of(asks, known) if card.per != "sample" else (),
             )

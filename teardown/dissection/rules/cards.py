@@ -12,7 +12,8 @@ class Card:
     """One step on one card: its fields are the terms whose data name it, at most six open at a time.
 
     ``cautions`` is the step by which caution cards know it. ``component`` is what it is about, if one thing.
-    ``copies`` says that its answers are set-up, which may be carried over from the cell before.
+    ``copies`` says that its answers are set-up, which may be carried over from the cell before. ``of`` is the
+    card that this one goes on from, where one step asks more than lies on one card.
     """
 
     key: str
@@ -22,11 +23,12 @@ class Card:
     cautions: str = ""
     frames: tuple[str, ...] = ()
     copies: bool = False
+    of: str = ""
 
     @property
     def step(self) -> str:
-        """Give the step under which entries and cautions are kept."""
-        return self.key
+        """Give the step under which entries are kept: one, on however many cards it lies."""
+        return self.of or self.key
 
 
 IRON, AIR = "component.iron_electrode", "component.air_electrode"
@@ -93,9 +95,3 @@ def card(key: str) -> Card:
         If there is no such card.
     """
     return BY_KEY[key]
-
-
-def neighbours(key: str) -> tuple[Card | None, Card | None]:
-    """Give the card before and the card after."""
-    at = CARDS.index(BY_KEY[key])
-    return (CARDS[at - 1] if at else None), (CARDS[at + 1] if at + 1 < len(CARDS) else None)

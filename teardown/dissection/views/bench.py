@@ -21,13 +21,14 @@ from teardown.cells.models import Cell
 from teardown.dissection import actions
 from teardown.dissection.dossier import cards as dossier
 from teardown.dissection.dossier.day import day_at_the_bench, strip
+from teardown.dissection.dossier.dealing import beside, dealt
 from teardown.dissection.dossier.drawing import blank
 from teardown.dissection.dossier.sheet import sheet_of
 from teardown.dissection.forms import CloseForm, PlanForm
 from teardown.dissection.forms.signing import SignLaterForm
 from teardown.dissection.models import Dissection, Entry
 from teardown.dissection.models.closing import last_signature, later_entries, open_points, weighing_of
-from teardown.dissection.rules.cards import BY_KEY, CARDS, neighbours
+from teardown.dissection.rules.cards import BY_KEY, CARDS
 from teardown.dissection.rules.cautions import HEADER
 from teardown.dissection.schemas import item_of_post, items_of_sheet
 
@@ -103,16 +104,15 @@ def bench_cell(request: SignedIn, code: str) -> HttpResponse:
         number=int(request.GET.get("number", "1") or 1) if request.GET.get("number", "1").isdigit() else 1,
         sample=request.GET.get("sample", ""),
     )
-    stack = dossier.stack(dissection, about)
+    stack = dealt(dossier.stack(dissection, about))
     here = stack.shown(request.GET.get("card", ""))
     actions.show_cautions(dissection=dissection, step=here.card.cautions, by=request.user)
-    before, after = neighbours(here.card.key)
     return render(request, "dissection/bench_cell.html", {
         "stack": stack, "here": here, "about": about, "dissection": dissection, "cell": dissection.cell,
         "plates": [blank(dissection.cell, face) for face in "AB"],
-        "faces": dossier.faces(stack.grid, stack.entries, here.card.key), "zones": dossier.zones(),
+        "faces": dossier.faces(stack.grid, stack.entries, here.card.step), "zones": dossier.zones(),
         "parts": dossier.part_buttons(dissection), "vials": dossier.vials(dissection),
-        "before": before, "after": after, "header": HEADER, "field": request.GET.get("field", ""),
+        "after": beside(stack, here.card.key), "header": HEADER, "field": request.GET.get("field", ""),
         "known": [dossier.wire(entry) for entry in stack.entries],
         "reasons": dossier.not_done_reasons(), "people": dossier.people(),
         "set_ups": dossier.set_ups(dissection),

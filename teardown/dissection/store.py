@@ -15,7 +15,7 @@ from django.core.files.base import ContentFile
 from teardown.dissection.models import CautionCard, Photograph
 from teardown.files.models import StoredFile
 from teardown.files.store import Originals, derived, originals, pieces
-from teardown.formats.preview import draw_preview
+from teardown.formats.preview import SMALL_PX, PictureFacts, draw_preview, picture_facts
 
 LIST = Path(__file__).parent / "cautions.json"
 
@@ -44,9 +44,7 @@ def on_disk(stored: StoredFile) -> Iterator[Path]:
 
 def preview(photograph: Photograph, width_px: int) -> bytes | None:
     """Give a small picture of a photograph, drawn once in a limited child; None where none can be drawn."""
-    digest = photograph.receipt.file.sha256
-    name = f"photographs/{digest[:2]}/{digest}-{width_px}.jpg"
-    store = derived()
+    name, store = _name(photograph.receipt.file, width_px), derived()
     if store.exists(name):
         with store.open(name) as file:
             return bytes(file.read())
@@ -57,3 +55,26 @@ def preview(photograph: Photograph, width_px: int) -> bytes | None:
         drawn = target.read_bytes()
     store.save(name, ContentFile(drawn))
     return drawn
+
+
+def look_at_picture(stored: StoredFile) -> PictureFacts | None:
+    """Ask the limited child how large and sharp a picture is; None for what cannot be opened as one.
+
+    The small picture that pages show is drawn and kept by the way.
+    """
+    with tempfile.TemporaryDirectory(prefix="preview-") as folder, on_disk(stored) as source:
+        target = Path(folder) / "preview.jpg"
+        facts = picture_facts(source, target, SMALL_PX)
+        if facts is not None:
+            keep_small(stored, target.read_bytes())
+    return facts
+
+
+def keep_small(stored: StoredFile, drawn: bytes) -> None:
+    """Keep the small picture of a photograph, so that the first who looks need not wait for it."""
+    if not derived().exists(name := _name(stored, SMALL_PX)):
+        derived().save(name, ContentFile(drawn))
+
+
+def _name(stored: StoredFile, width_px: int) -> str:
+    return f"photographs/{stored.sha256[:2]}/{stored.sha256}-{width_px}.jpg"

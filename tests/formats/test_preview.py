@@ -17,8 +17,12 @@ def coloured(tmp_path):
     return path
 
 
-def test_a_coloured_photograph_has_its_size(coloured):
-    assert (picture_facts(coloured).width_px, picture_facts(coloured).height_px) == (900, 600)
+def test_a_coloured_photograph_has_its_size_and_its_preview_comes_along(coloured, tmp_path):
+    facts = picture_facts(coloured, tmp_path / "along.jpg", 300)
+    assert (facts.width_px, facts.height_px) == (900, 600)
+    with Image.open(tmp_path / "along.jpg") as small:
+        assert small.size == (300, 450)
+        assert dict(small.getexif()) == {}
 
 
 def test_a_preview_is_upright_smaller_and_bare_of_metadata(coloured, tmp_path):
@@ -34,10 +38,10 @@ def test_a_preview_is_upright_smaller_and_bare_of_metadata(coloured, tmp_path):
 def test_what_is_no_picture_gets_none(tmp_path, content):
     path = tmp_path / "wrong.png"
     path.write_bytes(content)
-    assert picture_facts(path) is None
+    assert picture_facts(path, tmp_path / "small.jpg", 300) is None
     assert not draw_preview(path, tmp_path / "small.jpg", 300)
 
 
-def test_a_picture_cut_short_is_noticed(coloured):
+def test_a_picture_cut_short_is_noticed(coloured, tmp_path):
     coloured.write_bytes(coloured.read_bytes()[:5000])
-    assert picture_facts(coloured) is None
+    assert picture_facts(coloured, tmp_path / "small.jpg", 300) is None

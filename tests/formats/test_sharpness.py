@@ -53,4 +53,6 @@ def test_a_bare_wall_is_neither_sharp_nor_blurred():
 def test_the_child_measures_what_lies_in_the_file(tmp_path):
     path = tmp_path / "gravel.png"
     Image.fromarray(data.gravel()).save(path)
-    assert picture_facts(path).sharpness == pytest.approx(sharpness(grey("gravel")), rel=1e-6)
+    assert picture_facts(path, tmp_path / "small.jpg", 300).sharpness == pytest.approx(
+        sharpness(grey("gravel")), rel=1e-6
+    )

@@ -2,7 +2,7 @@
 
 import datetime as dt
 import uuid
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import asdict
 from typing import Any
@@ -16,18 +16,22 @@ from teardown.accounts.models import User
 from teardown.accounts.roles import demand
 from teardown.cells.models import Cell, FormerCode
 from teardown.cells.rules import fold
-from teardown.dissection.actions.older import begun, people_by_name
+from teardown.dissection.actions.entries import log_entries
+from teardown.dissection.actions.older import begun, standing, take_back_entries
+from teardown.dissection.actions.older_plan import as_transcribed, people_by_name
 from teardown.dissection.actions.photographs import PICTURES, label_photograph
-from teardown.dissection.intake import pictures
-from teardown.dissection.models import Photograph, TranscribedPage, Transcription
-from teardown.dissection.store import on_disk
+from teardown.dissection.intake import older, pictures
+from teardown.dissection.models import Dissection, Entry, Photograph, TranscribedPage, Transcription
+from teardown.dissection.store import look_at_picture
 from teardown.files.models import Delivery, Receipt
 from teardown.files.store import keep
-from teardown.formats.preview import PictureFacts, picture_facts
+from teardown.formats.preview import PictureFacts
 from teardown.records.actions import record
 from teardown.vocabulary.models import Term
 
 FOLDER = "dissection.photographs"
+OUTSIDE = frozenset({"", "component.case", "component.terminals", "component.vent", "component.seal"})
+"""Parts that are seen on a cell that nobody has opened."""
 
 
 def show_older_photographs(
@@ -164,10 +168,7 @@ def _facts(receipts: list[Receipt]) -> list[PictureFacts | None]:
     """Ask the limited child about each picture, two at a time."""
 
     def one(receipt: Receipt) -> PictureFacts | None:
-        if receipt.file.kind not in PICTURES:
-            return None
-        with on_disk(receipt.file) as path:
-            return picture_facts(path)
+        return look_at_picture(receipt.file) if receipt.file.kind in PICTURES else None
 
     with ThreadPoolExecutor(2) as two:
         return list(two.map(one, receipts))
@@ -180,9 +181,17 @@ def _unseen(fact: PictureFacts | None) -> str:
 
 
 def apply_older_photographs(
-    *, delivery: Delivery, by: User, leave_out_refused: bool = False, at: dt.datetime | None = None
+    *,
+    delivery: Delivery,
+    by: User,
+    leave_out_refused: bool = False,
+    opened: bool = False,
+    at: dt.datetime | None = None,
 ) -> Delivery:
     """Write what was shown, whole or not at all: each photograph with what it shows, and whence it came.
+
+    ``opened`` says that each cell of which an inner part is shown was opened on the day of its first such
+    photograph, where nothing else says when; else it would go on waiting for the bench.
 
     Raises
     ------
@@ -200,7 +209,7 @@ def apply_older_photographs(
     if not coming:
         raise ValidationError("There is nothing to write: all of them are in the record already.")
     with transaction.atomic():
-        delivery = _standing(delivery, Delivery.State.SHOWN)
+        delivery = standing(delivery, Delivery.State.SHOWN)
         source = Transcription.objects.create(
             kind=Transcription.Kind.PHOTOGRAPHS, delivery=delivery, by=by, at=now
         )
@@ -211,6 +220,7 @@ def apply_older_photographs(
         for step in delivery.planned:
             if step["does"] == "new":
                 step["made"] = str(_bring(step, source, people, by, now).key)
+        days = _log_openings(coming, source, by, now) if opened else {}
         delivery.state = Delivery.State.APPLIED
         delivery.save()
         record(
@@ -218,9 +228,49 @@ def apply_older_photographs(
             subject=delivery,
             by=by,
             at=now,
-            payload={"photographs": [step["made"] for step in coming], "left out": len(delivery.refusals)},
+            payload={"photographs": [step["made"] for step in coming], "left out": len(delivery.refusals)}
+            | ({"opened": days} if days else {}),
         )
     return delivery
+
+
+def openings_of(steps: Iterable[Mapping[str, Any]]) -> dict[str, Mapping[str, Any]]:
+    """Give the first photograph of an inner part of each cell whose opening is not on record.
+
+    Parameters
+    ----------
+    steps : iterable of mapping
+        What a folder would bring, as its plan holds it.
+    """
+    shown: dict[str, Mapping[str, Any]] = {}
+    for step in sorted(steps, key=lambda step: str(step["observed_at"])):
+        if step["does"] == "new" and step["part"] not in OUTSIDE:
+            shown.setdefault(step["code"], step)
+    known = Entry.objects.current().filter(
+        term__key="opening.opened", state="present", dissection__cell__code__in=shown
+    )
+    there = set(known.values_list("dissection__cell__code", flat=True))
+    return {code: step for code, step in shown.items() if code not in there}
+
+
+def _log_openings(
+    coming: Iterable[Mapping[str, Any]], source: Transcription, by: User, now: dt.datetime
+) -> dict[str, str]:
+    """Log the opening of each cell on the day of that photograph; give the days."""
+    people, days = people_by_name(), dict[str, str]()
+    for code, step in openings_of(coming).items():
+        day = str(step["observed_at"])[:10]
+        said = older.when(dt.date.fromisoformat(day), "") | {
+            "term": "opening.opened", "state": "present", "key": str(uuid.uuid4()),
+            "seen_by": step["seen_by"], "transcription": str(source.key),
+            "source_words": f"{step['name']}: opened that day, as said of the whole folder"[:240],
+        }  # fmt: skip
+        dissection = Dissection.objects.select_related("cell__build").get(cell__code=code)
+        (outcome,) = log_entries(dissection=dissection, items=[as_transcribed(said, people)], by=by, at=now)
+        if outcome.entry is None:
+            raise ValidationError(f"{code}: {' '.join(outcome.sentences)} Nothing was written.")
+        days[code] = day
+    return days
 
 
 def _bring(
@@ -270,21 +320,15 @@ def withdraw_older_photographs(
         raise ValidationError({"reason": "Say why it is withdrawn."})
     now = at or timezone.now()
     with transaction.atomic():
-        delivery = _standing(delivery, Delivery.State.SHOWN, Delivery.State.APPLIED)
+        delivery = standing(delivery, Delivery.State.SHOWN, Delivery.State.APPLIED)
         for photograph in Photograph.objects.filter(transcription__delivery=delivery).select_related(
             "dissection"
         ):
             label_photograph(
                 photograph=photograph, by=by, not_evidence=f"import withdrawn: {reason}"[:120], at=now
             )
+        take_back_entries(delivery, reason, by, now)
         delivery.state = Delivery.State.WITHDRAWN
         delivery.save()
         record(verb="withdrew", subject=delivery, by=by, reason=reason, at=now, payload={})
     return delivery
-
-
-def _standing(delivery: Delivery, *states: str) -> Delivery:
-    now = Delivery.objects.select_for_update().get(pk=delivery.pk)
-    if now.state not in states:
-        raise ValidationError(f"This import is {now.get_state_display()} already.")
-    return now

@@ -13,10 +13,10 @@ from teardown.accounts.models import Device, User
 from teardown.accounts.roles import demand
 from teardown.dissection.models import BenchSession, Dissection, Part, Photograph, PhotoLabel, Sample
 from teardown.dissection.rules.times import Moment, minutes_between
-from teardown.dissection.store import on_disk
+from teardown.dissection.store import look_at_picture
 from teardown.files import store
 from teardown.files.models import StoredFile
-from teardown.formats.preview import PictureFacts, picture_facts
+from teardown.formats.preview import PictureFacts
 from teardown.records.actions import record
 from teardown.vocabulary.models import Term
 
@@ -97,8 +97,7 @@ def add_photograph(
 
 def _facts(stored: StoredFile) -> PictureFacts:
     """Ask the limited child how large and sharp it is; refuse what it cannot open. The bytes stay kept."""
-    with on_disk(stored) as path:
-        facts = picture_facts(path)
+    facts = look_at_picture(stored)
     if facts is None:
         raise ValidationError(
             "It cannot be opened as a picture, or has more than 120 megapixels. "

@@ -23,8 +23,9 @@ from teardown.dissection.models import Dissection, Photograph
 from teardown.dissection.models.photographs import PhotographQuerySet
 from teardown.dissection.store import preview
 from teardown.dissection.views.bench import find
+from teardown.formats.preview import SMALL_PX
 
-WIDTHS = {"small": 480, "large": 1600}
+WIDTHS = {"small": SMALL_PX, "large": 1600}
 
 
 def visible(request: SignedIn) -> PhotographQuerySet:

@@ -209,7 +209,7 @@ class Drawn:
     def __enter__(self) -> "Drawn":
         """Open the workshop."""
         self.pool = ProcessPoolExecutor(max(1, (os.cpu_count() or 2) - 1), mp_context=get_context("spawn"))
-        self.waiting: dict[tuple[str, str], list[tuple[Any, Future[bytes]]]] = {}
+        self.waiting: dict[tuple[str, str], list[tuple[Any, Future[Any]]]] = {}
         return self
 
     def __exit__(self, *_: object) -> None:
@@ -232,7 +232,7 @@ class Drawn:
                     planned = fields.fields_of(story, place, FIELDS)
                     self.waiting[story.code, place] = [(f, self.pool.submit(fields.draw, f)) for f in planned]
 
-    def shots(self, story: Story, *, many: bool) -> Iterator[tuple[Shot, bytes]]:
+    def shots(self, story: Story, *, many: bool) -> Iterator[tuple[Shot, tuple[bytes, bytes]]]:
         """Give the photographs of an opening."""
         return ((shot, future.result()) for shot, future in self.waiting.pop((story.code, "shots")))
 
@@ -242,7 +242,7 @@ class Drawn:
 
     def pattern(self, story: Story) -> bytes:
         """Give the diffraction result of a cell."""
-        return self.waiting.pop((story.code, "pattern"))[0][1].result()
+        return bytes(self.waiting.pop((story.code, "pattern"))[0][1].result())
 
 
 class _quick:  # noqa: N801 - used like a function

@@ -10,6 +10,7 @@ from teardown.accounts.models import User
 from teardown.cells.models import Cell
 from teardown.dissection import actions as bench
 from teardown.dissection.models import Dissection
+from teardown.dissection.store import keep_small
 from teardown.site.demo.cards import cards_of
 from teardown.site.demo.clock import Clock
 from teardown.site.demo.lab import Lab
@@ -96,7 +97,7 @@ def plan(lab: Lab, story: Story) -> None:
 
 
 def open_up(
-    lab: Lab, story: Story, clock: Clock, pictures: Iterable[tuple[Shot, bytes]], *, whole: bool
+    lab: Lab, story: Story, clock: Clock, pictures: Iterable[tuple[Shot, tuple[bytes, bytes]]], *, whole: bool
 ) -> None:
     """Tell of the opening of a cell, minute by minute; ``whole`` unless it lies open at this hour."""
     assert story.opened is not None
@@ -116,8 +117,8 @@ def open_up(
         if minutes < 0 <= minutes + 3:
             clock.set(opened)
             bench.open_cell(dissection=dissection, by=hand, session=sitting)
-    for shot, data in remaining if whole else []:
-        told.photograph(shot, data)
+    for shot, drawn in remaining if whole else []:
+        told.photograph(shot, drawn)
     if whole:
         told.scribed()
         clock.set(opened + dt.timedelta(hours=3))
@@ -150,14 +151,16 @@ class _Telling:
         if wrong:
             raise ValueError(f"{self.story.code}: {'; '.join(wrong)}")
 
-    def photograph(self, shot: Shot, data: bytes) -> None:
+    def photograph(self, shot: Shot, drawn: tuple[bytes, bytes]) -> None:
         """Take a photograph and label it, perhaps later; in a long day the last one stays without a label."""
         self.clock.set(self.opened + dt.timedelta(minutes=shot.minutes))
+        data, small = drawn
         kept = bench.add_photograph(
             file=data, name=shot.name, dissection=self.dissection, session=self.sitting, step=shot.step,
             by=self.hand, size_px=(WIDTH, HEIGHT),
             key=uuid.UUID(bytes=self.story.rng(shot.name).bytes(16), version=4),
         )  # fmt: skip
+        keep_small(kept.receipt.file, small)
         open_still = self.story.stage in {"opened", "sampled"} and shot.component == "air_electrode"
         if not open_still:
             bench.label_photograph(

@@ -1,5 +1,6 @@
 """Draws photographs of opened cells: a plate on a tray, a ruler, a card with its code. Invented."""
 
+import io
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
@@ -7,6 +8,9 @@ from typing import Any
 import cv2
 import numpy as np
 from numpy.typing import NDArray
+from PIL import Image
+
+from teardown.formats.preview import SMALL_PX, shrink
 
 Picture = NDArray[np.uint8]
 WIDTH, HEIGHT = 1120, 840
@@ -207,6 +211,8 @@ class Shot:
     drawn: tuple[tuple[str, Any], ...]
 
 
-def draw(shot: Shot) -> bytes:
-    """Draw a photograph."""
-    return bytes(DRAWERS[shot.how](**dict(shot.drawn)))
+def draw(shot: Shot) -> tuple[bytes, bytes]:
+    """Draw a photograph, and the small picture of it that pages show."""
+    data = bytes(DRAWERS[shot.how](**dict(shot.drawn)))
+    with Image.open(io.BytesIO(data)) as picture:
+        return data, shrink(picture, SMALL_PX)

@@ -158,6 +158,7 @@ class CountForm(forms.Form):
 
     seed = forms.IntegerField(min_value=0, widget=forms.HiddenInput)
     run = forms.IntegerField(min_value=1, required=False, widget=forms.HiddenInput)
+    lines = forms.CharField(required=False, max_length=20, widget=forms.HiddenInput)
     answers = forms.CharField(widget=forms.HiddenInput)
 
     def clean_answers(self) -> list[list[Any]]:

@@ -12,7 +12,7 @@ from teardown.imaging.actions import add_count, add_micrograph
 from teardown.imaging.dossier.counts import sample_counts_of
 from teardown.imaging.models import Count
 from teardown.imaging.runs import standing
-from teardown.imaging.store import classes_at, places_of, seeds_of
+from teardown.imaging.store import classes_at, crossings_of, places_of, seeds_of
 from tests.imaging.pictures import make_sample, section_file
 from tests.makers import make_user
 
@@ -161,3 +161,26 @@ def test_crossings_give_a_coverage_beside_the_computers(client, operator, sample
     assert found["cannot_tell"] == len(answers) - told
     assert 0 < found["paired"]["points"] <= told
     assert b"at the same places" in client.get(reverse("micrograph", args=[field.pk])).content
+
+
+@pytest.mark.parametrize("lines", ["turned", "vertical", "diagonal"])
+def test_crossings_on_lines_of_every_set_agree_with_who_sees_as_the_computer(operator, sample, lines):
+    """Called after the classes beyond the metal, no crossing differs; the set is kept with the count."""
+    field = fields_of(sample)[0]
+    result, seed = standing([field])[field.pk], seeds_of(field, "crossings")[-1]
+    places = crossings_of(field, seed, result, lines)
+    beyond = classes_at(result, [(x + 0.8 * dx, y + 0.8 * dy) for x, y, dx, dy in places])
+    words = [("pore", "oxide", "cannot tell", "cannot tell", "cannot tell")[code] for code in beyond]
+    answers = [[x, y, word] for (x, y, *_), word in zip(places, words, strict=True)]
+    given = {"micrograph": field, "kind": "crossings", "seed": seed, "answers": answers, "by": operator}
+    with pytest.raises(ValidationError, match="set before looking"):
+        add_count(**given, lines="horizontal")
+    with pytest.raises(ValidationError, match="no set of test lines"):
+        add_count(**given, lines="bent")
+    found = add_count(**given, lines=lines).found
+    assert found["lines"] == lines
+    assert found["paired"]["agreement"] == 1
+    assert found["coverage"]["low"] < found["coverage"]["value"] < found["coverage"]["high"]
+    second = make_user("analyst", username="second")
+    again = add_count(**given | {"by": second}, lines=lines).found
+    assert again["others"][0]["agreement"] == 1

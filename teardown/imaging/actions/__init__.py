@@ -9,7 +9,7 @@ from teardown.imaging.actions.adding import (
     apply_pictures,
     plan_pictures,
 )
-from teardown.imaging.actions.counting import ANSWERS, add_count
+from teardown.imaging.actions.counting import ANSWERS, LINES, add_count
 from teardown.imaging.actions.describing import choose_claim, claim_scale, draw_region, tie
 from teardown.imaging.actions.measuring import (
     measure_again,
@@ -33,6 +33,7 @@ from teardown.imaging.actions.training import (
 __all__ = [
     "ANSWERS",
     "CLASSES",
+    "LINES",
     "MISSING",
     "Added",
     "Offered",

@@ -9,10 +9,11 @@ from django.db import transaction
 from teardown.accounts.roles import demand
 from teardown.imaging.models import Count, Micrograph, SectionResult
 from teardown.imaging.runs import standing
-from teardown.imaging.store import classes_at, places_of, seeds_of
+from teardown.imaging.store import classes_at, crossings_of, places_of, seeds_of
 from teardown.records.actions import record
 
-METAL = 2
+BEYOND_PX = 0.8
+LINES = ("turned", "horizontal", "vertical", "diagonal")
 SURE = frozenset({"pore", "oxide", "metal"})
 ANSWERS = ("pore", "oxide", "metal", "pore or oxide", "oxide or metal", "pore or metal", "cannot tell")
 
@@ -25,6 +26,7 @@ def add_count(
     answers: Sequence[Sequence[Any]],
     by: Any,
     run: int | None = None,
+    lines: str = "",
 ) -> Count:
     """Keep a count by eye, with what it says and how it stands beside the computer's classes.
 
@@ -34,6 +36,8 @@ def add_count(
     ----------
     answers : sequence
         Rows of x, y and an answer of :data:`ANSWERS`, in the order of the places that the seed sets.
+    lines : str, optional
+        The set of test lines that was chosen before looking, of :data:`LINES`; kept with the count.
     run : int, optional
         The run on whose classes the places were set; the standing one where not given.
 
@@ -50,8 +54,13 @@ def add_count(
     if len(rows) < 10:
         raise ValidationError(f"{len(rows)} answers are too few to say anything. Count at least ten.")
     result = _result_of(micrograph, run)
-    _check_places(micrograph, kind, seed, rows, result)
-    found = _crossings(rows, result) if kind == Count.Kind.CROSSINGS else _points(rows, result)
+    if kind == Count.Kind.CROSSINGS and (lines := lines or LINES[0]) not in LINES:
+        raise ValidationError(f"{lines} is no set of test lines. Choose one of {', '.join(LINES)}.")
+    _check_places(micrograph, kind, seed, rows, result, lines)
+    if kind == Count.Kind.CROSSINGS:
+        found = _crossings(rows, result, crossings_of(micrograph, seed, result, lines)) | {"lines": lines}
+    else:
+        found = _points(rows, result)
     found["others"] = _others(micrograph, kind, seed, rows, by)
     with transaction.atomic():
         count = Count(
@@ -91,7 +100,9 @@ def _points(rows: Sequence[Sequence[Any]], result: SectionResult | None) -> dict
     return found
 
 
-def _crossings(rows: Sequence[Sequence[Any]], result: SectionResult | None) -> dict[str, Any]:
+def _crossings(
+    rows: Sequence[Sequence[Any]], result: SectionResult | None, crossings: Sequence[Sequence[float]]
+) -> dict[str, Any]:
     """Give the coverage that the crossings say, and pair them with what the computer sees beyond metal."""
     from teardown.science.stereology.counting import crossing_coverage, paired
 
@@ -101,8 +112,9 @@ def _crossings(rows: Sequence[Sequence[Any]], result: SectionResult | None) -> d
     unsure = len(rows) - sum(tally.values())
     coverage = crossing_coverage(tally["oxide"], tally["pore"], unsure)
     found: dict[str, Any] = {"coverage": coverage.as_dict(), "cannot_tell": unsure}
-    sure = [row for row in rows if row[2] in ("pore", "oxide")]
-    beyond = _beyond_metal(sure, result)
+    called = list(zip(rows, crossings, strict=False))
+    sure = [row for row, _ in called if row[2] in ("pore", "oxide")]
+    beyond = _beyond_metal([place for row, place in called if row[2] in ("pore", "oxide")], result)
     kept = [(row, code) for row, code in zip(sure, beyond, strict=True) if code in (0, 1)]
     if kept:
         pair = paired([("pore", "oxide").index(row[2]) for row, _ in kept], [code for _, code in kept])
@@ -110,16 +122,11 @@ def _crossings(rows: Sequence[Sequence[Any]], result: SectionResult | None) -> d
     return found
 
 
-def _beyond_metal(rows: Sequence[Sequence[Any]], result: SectionResult | None) -> list[int]:
-    """Give the computer's class on the far side of each crossing; 3 where it sees no such crossing."""
+def _beyond_metal(crossings: Sequence[Sequence[float]], result: SectionResult | None) -> list[int]:
+    """Give the computer's class a pixel beyond the metal at each crossing."""
     if result is None:
-        return [3] * len(rows)
-    left = classes_at(result, [(row[0] - 0.5, row[1]) for row in rows])
-    right = classes_at(result, [(row[0] + 0.5, row[1]) for row in rows])
-    return [
-        b if a == METAL and b != METAL else a if b == METAL and a != METAL else 3
-        for a, b in zip(left, right, strict=True)
-    ]
+        return [3] * len(crossings)
+    return classes_at(result, [(x + BEYOND_PX * dx, y + BEYOND_PX * dy) for x, y, dx, dy in crossings])
 
 
 def _pair_data(pair: Any, points: int) -> dict[str, Any]:
@@ -143,12 +150,17 @@ def _result_of(micrograph: Micrograph, run: int | None) -> SectionResult | None:
 
 
 def _check_places(
-    micrograph: Micrograph, kind: str, seed: int, rows: Sequence[Sequence[Any]], result: SectionResult | None
+    micrograph: Micrograph,
+    kind: str,
+    seed: int,
+    rows: Sequence[Sequence[Any]],
+    result: SectionResult | None,
+    lines: str,
 ) -> None:
     """Hold a count to the grid that its seed set before anyone looked."""
     if seed not in seeds_of(micrograph, kind):
         raise ValidationError("This grid was not set for this picture. Begin the count again from its page.")
-    places = places_of(micrograph, kind, seed, result)
+    places = places_of(micrograph, kind, seed, result, lines)
     apart = len(rows) > len(places) or any(
         abs(row[0] - x) > 0.01 or abs(row[1] - y) > 0.01 for row, (x, y) in zip(rows, places, strict=False)
     )

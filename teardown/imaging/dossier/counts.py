@@ -11,6 +11,12 @@ from teardown.science.errors import Refusal
 from teardown.science.estimate import Estimate
 
 POINTS = ("pore", "oxide", "metal")
+LINES = {
+    "turned": "test lines in four directions, turned by chance",
+    "horizontal": "test lines along the rows",
+    "vertical": "test lines along the columns",
+    "diagonal": "test lines along both diagonals",
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,7 +77,7 @@ def _beside(pair: dict[str, Any] | None, number: int) -> str:
 
 
 def _notes(found: dict[str, Any], crossings: bool) -> list[str]:
-    notes = []
+    notes = [LINES[found["lines"]]] if found.get("lines") in LINES else []
     pair = found.get("paired")
     if pair:
         what = "crossings" if crossings else "points"

@@ -10,7 +10,7 @@ from teardown.accounts.roles import may
 from teardown.dissection.models import Sample
 from teardown.files.models import Run
 from teardown.imaging.dossier.comparing import measures_of
-from teardown.imaging.dossier.counts import SampleCount, ShownCount, counts_of, sample_counts_of
+from teardown.imaging.dossier.counts import LINES, SampleCount, ShownCount, counts_of, sample_counts_of
 from teardown.imaging.dossier.drawings import (
     chords_figure,
     correlation_figure,
@@ -100,6 +100,11 @@ class MicrographPage:
     def bright(self) -> bool:
         """Tell whether matter brighter than metal was found, so that the key names it."""
         return self.result is not None and self.result.levels.get("bright") is not None
+
+    @property
+    def line_sets(self) -> tuple[tuple[str, str], ...]:
+        """Give the sets of test lines that may be chosen for a count of crossings."""
+        return tuple(LINES.items())
 
     @property
     def left_out(self) -> bool:

@@ -1,6 +1,13 @@
 """Pictures for the screen, made from originals and kept until someone clears them away."""
 
-from teardown.imaging.store.classes import change_tile_of, changes_of, classes_at, places_of, seeds_of
+from teardown.imaging.store.classes import (
+    change_tile_of,
+    changes_of,
+    classes_at,
+    crossings_of,
+    places_of,
+    seeds_of,
+)
 from teardown.imaging.store.pictures import (
     classes_of,
     keep_classes,
@@ -29,6 +36,7 @@ __all__ = [
     "classes_at",
     "classes_of",
     "classes_within",
+    "crossings_of",
     "grey_at",
     "keep_classes",
     "overlay_of",

@@ -6,49 +6,74 @@ from typing import Any
 
 from django.db.models import Max
 
-from teardown.files.store import derived, read
+from teardown.files.store import derived
 from teardown.imaging.models import Micrograph, SectionResult
 from teardown.imaging.store.made import get, put
 from teardown.imaging.store.pictures import classes_of
 
-CROSSINGS = 200
+CROSSINGS, LINES, OUTSIDE = 200, 12, 3
 
 
 def classes_at(result: SectionResult, places: Sequence[tuple[float, float]]) -> list[int]:
     """Give the class that a result found at each place; places outside are left out of the section."""
-    if result.class_map is None:
+    if result.class_map is None or not places:
         return []
-    from teardown.formats.pyramid import read_classes
+    import numpy as np
 
-    labels = read_classes(read(result.class_map))
-    rows, columns = labels.shape
-    return [
-        int(labels[int(y), int(x)]) if 0 <= int(x) < columns and 0 <= int(y) < rows else 3 for x, y in places
-    ]
+    x, y = np.array(places, float).T
+    return [int(code) for code in _codes(result, x, y)]
+
+
+def _codes(result: SectionResult, x: Any, y: Any) -> Any:
+    """Give the class codes at many places, read tile by tile, so that no map is ever held whole."""
+    import numpy as np
+
+    from teardown.formats.pyramid import TILE, read_tile
+
+    path = classes_of(result)
+    columns, rows = np.floor(x).astype(int), np.floor(y).astype(int)
+    found = np.full(len(columns), OUTSIDE, np.uint8)
+    tiles = np.column_stack([rows // TILE, columns // TILE])
+    for row, column in np.unique(tiles, axis=0):
+        tile = read_tile(path, 0, int(column), int(row), beyond=OUTSIDE)
+        if tile is not None:
+            here = (tiles[:, 0] == row) & (tiles[:, 1] == column)
+            found[here] = tile[rows[here] % TILE, columns[here] % TILE]
+    return found
 
 
 def places_of(
-    micrograph: Micrograph, kind: str, seed: int, result: SectionResult | None
+    micrograph: Micrograph, kind: str, seed: int, result: SectionResult | None, lines: str = ""
 ) -> list[list[float]]:
     """Give the places of a count, as its seed sets them: a grid of 400 points, or about 200 crossings of
-    12 test lines with the metal outline."""
-    from teardown.science.stereology.counting import outline_crossings, point_grid
+    test lines with the metal outline. ``lines`` names the set of lines."""
+    if kind != "points":
+        return [row[:2] for row in crossings_of(micrograph, seed, result, lines)]
+    from teardown.science.stereology.counting import point_grid
 
-    if kind == "points":
-        shape = (micrograph.height_px, micrograph.width_px)
-        found = point_grid(shape, 400, seed=seed).tolist()
-        if result is None:
-            return list(found)
-        inside = classes_at(result, [(x, y) for x, y in found])
-        return [place for place, code in zip(found, inside, strict=False) if code != 3]
+    shape = (micrograph.height_px, micrograph.width_px)
+    found = point_grid(shape, 400, seed=seed).tolist()
+    if result is None:
+        return list(found)
+    inside = classes_at(result, [(x, y) for x, y in found])
+    return [place for place, code in zip(found, inside, strict=False) if code != OUTSIDE]
+
+
+def crossings_of(
+    micrograph: Micrograph, seed: int, result: SectionResult | None, lines: str = ""
+) -> list[list[float]]:
+    """Give the crossings that a seed and a set of lines choose: x, y, and the step outward from metal."""
     if result is None or result.class_map is None:
         return []
-    from teardown.formats.pyramid import read_classes
+    from teardown.science.stereology.lines import crossings, lay_lines
 
-    crossings = outline_crossings(read_classes(read(result.class_map)), lines=12, seed=seed).tolist()
+    laid = lay_lines(
+        (micrograph.height_px, micrograph.width_px), lines=LINES, which=lines or "turned", seed=seed
+    )
+    found = crossings(laid, lambda x, y: _codes(result, x, y)).round(2).tolist()
     # of many crossings every k-th along the lines, so that all parts of the picture are called alike
-    step = max(round(len(crossings) / CROSSINGS), 1)
-    return list(crossings[seed % step :: step])
+    step = max(round(len(found) / CROSSINGS), 1)
+    return list(found[seed % step :: step])
 
 
 def seeds_of(micrograph: Micrograph, kind: str) -> range:

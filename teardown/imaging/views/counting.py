@@ -34,7 +34,8 @@ def count(request: HttpRequest, pk: int, kind: str) -> HttpResponse:
     again = _other(request, one, kind)
     seed = again.seed if again else store.seeds_of(one, kind)[-1]
     result = one.results.filter(run=again.run_id).first() if again else standing([one]).get(one.pk)
-    places = store.places_of(one, kind, seed, result)
+    lines = _lines(request, kind, again)
+    places = store.places_of(one, kind, seed, result, lines)
     answers = actions.ANSWERS if kind == "points" else ("oxide", "pore", "cannot tell")
     context = {
         "micrograph": one,
@@ -42,11 +43,23 @@ def count(request: HttpRequest, pk: int, kind: str) -> HttpResponse:
         "seed": seed,
         "run": result.run_id if result else "",
         "again": again,
+        "lines": lines,
+        "line_words": dossier.LINES.get(lines, ""),
         "places": places,
         "answers": [(str(number), answer) for number, answer in enumerate(answers, start=1)],
         "levels": dossier.count_levels(one.width_px, one.height_px),
     }
     return render(request, "imaging/count.html", context)
+
+
+def _lines(request: HttpRequest, kind: str, again: Count | None) -> str:
+    """Give the set of test lines: that of the count that is counted again, else the one asked for."""
+    if kind == Count.Kind.POINTS:
+        return ""
+    if again is not None:
+        return str(again.found.get("lines", actions.LINES[0]))
+    asked = request.GET.get("lines", "")
+    return asked if asked in actions.LINES else actions.LINES[0]
 
 
 def _other(request: HttpRequest, one: Micrograph, kind: str) -> Count | None:

@@ -133,19 +133,3 @@ def crossing_coverage(oxide: int, pore: int, cannot_tell: int = 0) -> Estimate:
     high = single_field_fraction(oxide + cannot_tell, told + cannot_tell).high
     method = "crossings called by a person, Wilson's interval"
     return Estimate(plain.value, min(low, plain.low), max(high, plain.high), "1", told, method)
-
-
-def outline_crossings(labels: NDArray[np.uint8], *, lines: int, seed: int) -> NDArray[np.float64]:
-    """Find where horizontal test lines cross the metal outline: points [x, y] for a person to call.
-
-    The lines are set before anyone looks; the computer only says where metal ends, not what lies beyond.
-    """
-    rows = np.sort(
-        np.random.default_rng(seed).choice(len(labels), size=min(lines, len(labels)), replace=False)
-    )
-    found: list[list[float]] = []
-    for row in rows:
-        metal = labels[row] == METAL
-        edges = np.flatnonzero(metal[1:] != metal[:-1])
-        found.extend([float(column) + 1.0, float(row) + 0.5] for column in edges)
-    return np.array(found).reshape(-1, 2)

@@ -6,7 +6,6 @@ import pytest
 from teardown.science.stereology.counting import (
     NothingCounted,
     crossing_coverage,
-    outline_crossings,
     paired,
     point_fraction,
     point_grid,
@@ -59,15 +58,6 @@ def test_crossings_nobody_can_tell_widen_the_interval():
     sure, unsure = crossing_coverage(120, 80), crossing_coverage(120, 80, 20)
     assert sure.value == unsure.value == pytest.approx(0.6)
     assert unsure.low < sure.low < sure.high < unsure.high
-
-
-def test_crossings_lie_on_the_metal_outline():
-    """Each has metal on one side only."""
-    labels = np.zeros((50, 60), np.uint8)
-    labels[:, 20:40] = 2
-    found = outline_crossings(labels, lines=5, seed=1)
-    assert sorted(set(found[:, 0])) == [20.0, 40.0]
-    assert len(found) == 10
 
 
 def test_a_single_field_uses_its_points():

@@ -11,6 +11,7 @@ from django.core.files.base import ContentFile
 from django.urls import reverse
 from PIL import Image
 
+from teardown.cells.models import Cell
 from teardown.dissection import actions as bench
 from teardown.dissection.actions import older
 from teardown.dissection.actions import older_photographs as folders
@@ -324,6 +325,42 @@ def test_a_withdrawn_folder_stays_kept_and_is_no_evidence(chemist):
     folders.withdraw_older_photographs(delivery=delivery, reason="not ours", by=chemist)
     assert Photograph.objects.evidence().count() == 0
     assert Photograph.objects.count() == 1
+
+
+def test_a_cell_shown_from_within_was_opened_that_day_and_one_shown_from_outside_waits(client, chemist):
+    for code in ("SP-0101", "SP-0102", "SP-0103"):
+        makers.make_test(cell(code), end="leak")
+    known = bench.start_dissection(cell=Cell.objects.get(code="SP-0103"), by=chemist)
+    bench.open_cell(dissection=known, by=chemist)
+    sent = zipped({
+        "SP-0101/iron electrode A.M2 2021-03-05.png": picture(1),
+        "SP-0101/separator 2021-03-04.png": picture(2),
+        "SP-0102/case 2021-03-04.png": picture(3),
+        "SP-0103/iron electrode 2021-03-04.png": picture(4),
+    })  # fmt: skip
+    delivery = folders.show_older_photographs(files=[sent], by=chemist, seen_by="A. Former")
+    client.force_login(chemist)
+    address = reverse("older_photographs", args=[delivery.pk])
+    assert "Cells that are shown from within were opened" in client.get(address).content.decode()
+    assert client.post(reverse("older_apply", args=[delivery.pk]), {"opened": "on"}).status_code == 302
+    entry = Dissection.objects.get(cell__code="SP-0101").entries.opening()
+    assert (entry.observed_at.date(), entry.timed) == (dt.date(2021, 3, 4), False)
+    assert (entry.source, entry.observer_named) == ("transcribed", "A. Former")
+    assert "separator 2021-03-04.png: opened that day" in entry.source_words
+    assert [row.code for row in unopened(Cell.objects.all())] == ["SP-0102"]
+    assert Entry.objects.filter(term__key="opening.opened", dissection__cell__code="SP-0103").count() == 1
+    folders.withdraw_older_photographs(delivery=delivery, reason="not ours", by=chemist)
+    assert [row.code for row in unopened(Cell.objects.order_by("code"))] == ["SP-0101", "SP-0102"]
+
+
+def test_the_page_says_that_a_cell_still_waits_and_why(client, chemist):
+    makers.make_test(cell("SP-0101"), end="leak")
+    one = ContentFile(picture(7), name="SP-0101 iron 2021-03-04.png")
+    delivery = folders.show_older_photographs(files=[one], by=chemist)
+    folders.apply_older_photographs(delivery=delivery, by=chemist)
+    client.force_login(chemist)
+    page = client.get(reverse("older_photographs", args=[delivery.pk])).content.decode()
+    assert "1 cell of them without a day of opening: under Waiting still." in page
 
 
 def test_the_pages_ask_show_and_write(client, chemist):

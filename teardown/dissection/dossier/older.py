@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 from typing import Any
 
+from teardown.dissection.actions.older_photographs import FOLDER, openings_of
 from teardown.files.models import Delivery, Receipt
 from teardown.page.typesetting import as_count
 
@@ -23,6 +24,7 @@ class OlderPage:
     cells: int
     asks: bool
     photographs: bool
+    unopened: int
     originals: tuple[Receipt, ...]
 
     @property
@@ -37,7 +39,8 @@ class OlderPage:
         what = as_count(self.coming, "photograph" if self.photographs else "observation")
         of = f" of {as_count(self.cells, 'cell')}" if self.cells else ""
         if self.delivery.state == Delivery.State.APPLIED:
-            return f"{what}{of} written, marked as transcribed."
+            waits = f" {as_count(self.unopened, 'cell')} of them without a day of opening: under Waiting still."
+            return f"{what}{of} written, marked as transcribed.{waits if self.unopened else ''}"
         rest = f", {as_count(self.refused, 'value')} refused" if self.refused and not self.photographs else ""
         rest = f", {as_count(self.refused, 'file')} refused" if self.refused and self.photographs else rest
         same = f", {self.same} there already" if self.same else ""
@@ -52,6 +55,7 @@ class OlderPage:
 def older_page(delivery: Delivery) -> OlderPage:
     """Gather the page."""
     steps = delivery.planned
+    photographs = delivery.kind == FOLDER
     coming = [step for step in steps if step["does"] == "new"]
     originals = Receipt.objects.filter(pk__in=delivery.column_map.get("originals", [])).select_related("file")
     return OlderPage(
@@ -63,6 +67,7 @@ def older_page(delivery: Delivery) -> OlderPage:
         same=len(steps) - len(coming),
         cells=len({step["code"] for step in coming}),
         asks=bool(delivery.column_map.get("asked")),
-        photographs=delivery.kind == "dissection.photographs",
+        photographs=photographs,
+        unopened=len(openings_of(steps)) if photographs else 0,
         originals=tuple(originals) or (delivery.receipt,),
     )

@@ -234,6 +234,12 @@ class BringForm(forms.Form):
     read_unusual = forms.BooleanField(
         required=False, label="I read the unusual numbers again in the record, and so they are"
     )
+    opened = forms.BooleanField(
+        required=False,
+        initial=True,
+        label="Cells that are shown from within were opened on the day of the first such photograph",
+        help_text="Only where nothing else says when. Without it they stay under Waiting.",
+    )
 
 
 class TakeBackForm(forms.Form):

@@ -1,8 +1,10 @@
 """Older dissections: tables and folders of photographs sent, explained, looked at, applied, withdrawn."""
 
+from collections.abc import Callable
 from typing import Any
 
 from django.contrib import messages
+from django.forms import Form
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_GET, require_POST
@@ -48,14 +50,7 @@ def older_records(request: SignedIn) -> HttpResponse:
 def older_table_send(request: SignedIn) -> HttpResponse:
     """Keep an older table and ask what its columns are."""
     form = OlderTableForm(request.POST, request.FILES)
-    made = tried(
-        form,
-        lambda: older.show_older(
-            upload=form.cleaned_data["table"], by=request.user, day=form.cleaned_data["day"],
-            seen_by=form.cleaned_data["seen_by"],
-        ),
-    )  # fmt: skip
-    return redirect("older_table", made.pk) if made else _list(request, 422, table=form)
+    return _send(request, form, older.show_older, {"table": "upload"}, "older_table")
 
 
 @require_POST
@@ -63,14 +58,22 @@ def older_table_send(request: SignedIn) -> HttpResponse:
 def older_photographs_send(request: SignedIn) -> HttpResponse:
     """Keep a folder of older photographs and show of which cell and place each is."""
     form = OlderPhotographsForm(request.POST, request.FILES)
-    made = tried(
-        form,
-        lambda: older_photographs.show_older_photographs(
-            files=form.cleaned_data["photographs"], by=request.user, day=form.cleaned_data["day"],
-            seen_by=form.cleaned_data["seen_by"],
-        ),
-    )  # fmt: skip
-    return redirect("older_photographs", made.pk) if made else _list(request, 422, folder=form)
+    show = older_photographs.show_older_photographs
+    return _send(request, form, show, {"photographs": "files"}, "older_photographs")
+
+
+def _send(
+    request: SignedIn, form: Form, show: Callable[..., Delivery], names: dict[str, str], address: str
+) -> HttpResponse:
+    """Keep what was sent and go to look at it; ``names`` are of the form's fields as the deed knows them."""
+
+    def deed() -> Delivery:
+        said = {names.get(name, name): value for name, value in form.cleaned_data.items()}
+        return show(by=request.user, **said)
+
+    made = tried(form, deed)
+    which = "table" if address == "older_table" else "folder"
+    return redirect(address, made.pk) if made else _list(request, 422, **{which: form})
 
 
 def _found(pk: int, kind: str) -> Delivery:
@@ -100,6 +103,8 @@ def _show(request: SignedIn, one: Delivery, status: int = 200, **forms: Any) -> 
         bring.fields.pop("leave_out_refused", None)
     if not page.unusual:
         bring.fields.pop("read_unusual", None)
+    if not page.unopened:
+        bring.fields.pop("opened", None)
     context = {"page": page, "bring": bring, "back": forms.get("back") or TakeBackForm()}
     if one.kind == older.TABLE and one.state == Delivery.State.SHOWN:
         context["columns"] = forms.get("columns") or _columns_form(one)
@@ -145,12 +150,12 @@ def older_apply(request: SignedIn, pk: int) -> HttpResponse:
     form = BringForm(request.POST)
 
     def deed() -> Delivery:
-        said = form.cleaned_data
+        said = dict(form.cleaned_data)
         if one.kind == older.TABLE:
+            del said["opened"]  # a table says it with its columns
             return older.apply_older(delivery=one, by=request.user, **said)
-        return older_photographs.apply_older_photographs(
-            delivery=one, by=request.user, leave_out_refused=said["leave_out_refused"]
-        )
+        del said["read_unusual"]
+        return older_photographs.apply_older_photographs(delivery=one, by=request.user, **said)
 
     if tried(form, deed):
         messages.success(request, "It is written.")

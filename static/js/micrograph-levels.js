@@ -3,6 +3,7 @@
 import { Picture } from "./micrograph-map.js";
 
 const WAIT_MS = 120;
+const THUMB_PX = 20;
 
 class Trial extends Picture {
   constructor(root) {
@@ -15,6 +16,8 @@ class Trial extends Picture {
     this.setFrame();
     this.lookAtCrop();
     this.listen();
+    this.align();
+    window.addEventListener("resize", () => this.align());
     this.moved();
   }
 
@@ -73,8 +76,26 @@ class Trial extends Picture {
     this.moved();
   }
 
+  /** The sliders run along the axis of greys above them, so that a thumb stands below its line. */
+  align() {
+    const drawing = document.querySelector("[data-greys-figure] svg");
+    const box = document.querySelector("[data-thresholds]");
+    if (!drawing?.dataset.x) return;
+    const [, low, high, start, end] = drawing.dataset.x.split(" ").map(Number);
+    const seen = drawing.getBoundingClientRect();
+    const left = box.getBoundingClientRect().left;
+    const unit = seen.width / drawing.viewBox.baseVal.width;
+    const at = (grey) => seen.left - left + (start + ((grey - low) / (high - low)) * (end - start)) * unit;
+    for (const slider of this.sliders) {
+      // the middle of a thumb goes from half its width to half its width before the end
+      slider.style.marginLeft = `${at(0) - THUMB_PX / 2}px`;
+      slider.style.width = `${at(1) - at(0) + THUMB_PX}px`;
+    }
+  }
+
   moved() {
     for (const slider of this.sliders) {
+      slider.value = Math.min(Math.max(Number(slider.value), Number(slider.dataset.low)), Number(slider.dataset.high));
       const grey = Number(slider.value);
       const place = (grey - this.resin) / (this.metal - this.resin);
       const words = `${grey.toFixed(3)}, ${Math.round(place * 100)} % of the way from resin to metal`;

@@ -25,6 +25,7 @@ class SessionField:
     sigma: float
     source: str
     drift: float
+    oxide_apart: float
     reference: bool
 
 
@@ -42,6 +43,12 @@ class SessionPage:
     shown: Micrograph | None
     tiles: int
     may_pin: bool
+
+    @property
+    def oxide_spread(self) -> float:
+        """Give how far the fields' oxides lie apart, as a share of the contrast."""
+        apart = [one.oxide_apart for one in self.fields]
+        return max(apart) - min(apart) if apart else 0.0
 
     @property
     def measured(self) -> bool:
@@ -76,6 +83,7 @@ def session_of(session: ImagingSession, user: Any) -> SessionPage:
             found["edge_sigma_px"],
             found["source"],
             _drift(found, middle),
+            (found["oxides"][-1] - middle["oxide"]) / _contrast(middle),
             reference is not None and one.pk == reference.pk,
         )
         for number, one in enumerate(shown, start=1)
@@ -135,10 +143,15 @@ def _medians(levels: list[dict[str, Any]]) -> dict[str, float]:
 
 
 def _drift(found: dict[str, Any], middle: dict[str, float]) -> float:
-    """Give how far oxide or metal lies from the middle, as a share of the contrast."""
-    contrast = max(middle["metal"] - middle["pore"], 0.01)
-    off = (found["metal"] - middle["metal"], found["oxides"][-1] - middle["oxide"])
-    return float(max(abs(one) for one in off) / contrast)
+    """Give how far resin or metal lies from the middle, as a share of the contrast.
+
+    Oxide is left out: its grey is the sample's, the other two are the microscope's.
+    """
+    return float(max(abs(found[name] - middle[name]) for name in ("pore", "metal")) / _contrast(middle))
+
+
+def _contrast(middle: dict[str, float]) -> float:
+    return max(middle["metal"] - middle["pore"], 0.01)
 
 
 def drift_figure(fields: tuple[SessionField, ...], middle: dict[str, float]) -> Figure | None:
@@ -157,6 +170,6 @@ def drift_figure(fields: tuple[SessionField, ...], middle: dict[str, float]) -> 
             Curve("oxide", places, [field.oxides[-1] for field in fields], style="oxide"),
             Curve("resin", places, [field.pore for field in fields], style="pore"),
         ),
-        rules=tuple(Rule(middle[name] + sign * reach, "") for name in ("metal", "oxide") for sign in (-1, 1)),
+        rules=tuple(Rule(middle[name] + sign * reach, "") for name in ("metal", "pore") for sign in (-1, 1)),
         bands=tuple(Band(field.number - 0.3, field.number + 0.3) for field in fields if field.drift > DRIFT),
     )

@@ -12,13 +12,10 @@ from teardown.dissection.models import CautionShown, Dissection, Entry, Part, Ph
 from teardown.dissection.models.closing import later_than_signed, open_points
 from teardown.records.models import Record
 from tests import makers
+from tests.dissection.makers import PNG
 
 pytestmark = pytest.mark.django_db
 LATER = makers.NOW + dt.timedelta(minutes=6, seconds=24)
-PNG = bytes.fromhex(
-    "89504e470d0a1a0a0000000d49484452000000010000000108060000001f15c4890000000d49444154789c6360606060000000"
-    "050001a5f645400000000049454e44ae426082"
-)
 
 
 @pytest.fixture

@@ -6,7 +6,7 @@ from teardown.dissection import actions as bench
 from teardown.dissection.dossier.drawing import HEIGHT, blank, drawings
 from teardown.dissection.models import Entry
 from tests import makers
-from tests.dissection.test_pages import ended
+from tests.dissection.makers import ended
 
 pytestmark = pytest.mark.django_db
 

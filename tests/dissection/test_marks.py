@@ -11,8 +11,7 @@ from teardown.dissection import actions as bench
 from teardown.dissection.models import Entry, Outline, PhotoFrame, Sample
 from teardown.records.models import Record
 from tests import makers
-from tests.dissection.test_deeds import PNG
-from tests.dissection.test_pages import ended
+from tests.dissection.makers import PNG, ended
 from tests.makers import NOW
 
 pytestmark = pytest.mark.django_db

@@ -14,8 +14,7 @@ from teardown.dissection.rules.cards import is_keyed_twice
 from teardown.findings.filters import ModesFilter
 from teardown.vocabulary.models import Term
 from tests import makers
-from tests.dissection.test_deeds import PNG
-from tests.dissection.test_pages import ended
+from tests.dissection.makers import PNG, ended
 
 pytestmark = pytest.mark.django_db
 DAY = dt.date(2026, 3, 4)

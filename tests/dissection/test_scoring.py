@@ -12,7 +12,7 @@ from teardown.dissection.dossier.scoring import again, agreed_on
 from teardown.dissection.models import Entry, Photograph, Score
 from teardown.vocabulary.models import Term
 from tests import makers
-from tests.dissection.test_deeds import PNG
+from tests.dissection.makers import PNG
 
 pytestmark = pytest.mark.django_db
 

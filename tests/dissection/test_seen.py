@@ -5,8 +5,7 @@ from django.urls import reverse
 
 from teardown.dissection import actions as bench
 from tests import eyes, makers
-from tests.dissection.test_deeds import PNG
-from tests.dissection.test_pages import ended
+from tests.dissection.makers import PNG, ended
 
 # Each of these pages is seen once in the walk over every page; this is the closer look.
 pytestmark = [pytest.mark.browser, pytest.mark.long, pytest.mark.django_db(transaction=True)]

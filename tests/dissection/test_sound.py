@@ -15,7 +15,7 @@ from teardown.dissection.models import AudioNote, Entry
 from teardown.files.models import StoredFile
 from teardown.files.store import read
 from tests import makers
-from tests.dissection.test_pages import ended
+from tests.dissection.makers import ended
 from tests.formats.test_sound import webm
 from tests.makers import NOW
 

@@ -13,8 +13,7 @@ from teardown.dissection.models.closing import open_points, weighing_of
 from teardown.records.models import Record
 from teardown.vocabulary.models import Term, Version
 from tests import makers
-from tests.dissection.test_deeds import PNG
-from tests.dissection.test_pages import ended
+from tests.dissection.makers import PNG, ended
 
 pytestmark = pytest.mark.django_db
 PASSWORD = "a long enough one"

@@ -6,7 +6,7 @@ import pytest
 from django.urls import reverse
 
 from tests import eyes, makers
-from tests.dissection.test_pages import ended
+from tests.dissection.makers import ended
 
 
 @pytest.fixture

@@ -8,7 +8,7 @@ from teardown.cells.models import Material
 from teardown.dissection import actions as bench
 from teardown.dissection.models import Entry
 from tests import makers
-from tests.dissection.test_pages import ended
+from tests.dissection.makers import ended
 from tests.journeys.gloves import say, send_now, touch, type_number, until
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]

@@ -19,7 +19,7 @@ from PIL import Image
 
 from teardown.dissection.models import Entry, Photograph
 from tests import eyes, makers
-from tests.dissection.test_pages import ended
+from tests.dissection.makers import ended
 from tests.journeys.gloves import say
 
 FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-dev-shm-usage"]

@@ -17,7 +17,7 @@ from teardown.dissection import actions as bench
 from teardown.dissection.models import Entry, Photograph, Sample, Section, Signature
 from teardown.vocabulary.models import Term
 from tests import makers
-from tests.dissection.test_pages import ended
+from tests.dissection.makers import ended
 from tests.journeys.gloves import fits, go, kept_here, say, send_now, touch, type_number, until
 
 pytestmark = [pytest.mark.browser, pytest.mark.long, pytest.mark.django_db(transaction=True)]

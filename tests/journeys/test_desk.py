@@ -10,8 +10,7 @@ from playwright.sync_api import expect
 
 from teardown.dissection.models import BenchTime, Entry
 from tests import eyes, makers
-from tests.dissection.test_deeds import PNG
-from tests.dissection.test_pages import ended
+from tests.dissection.makers import PNG, ended
 
 pytestmark = [pytest.mark.browser, pytest.mark.long, pytest.mark.django_db(transaction=True)]
 TABLE = """cell;day;seen by;dry mass (mg);iron electrode colour

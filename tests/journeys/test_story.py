@@ -15,7 +15,7 @@ from teardown.science.electrochemistry.phantoms import Life, cycling_history
 from teardown.science.stereology.exposures import Exposure, expose
 from teardown.science.stereology.phantoms import Microstructure, draw_section
 from tests import eyes
-from tests.dissection.test_pages import ended
+from tests.dissection.makers import ended
 from tests.makers import make_cell, make_revision, make_test, make_user
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]

@@ -145,7 +145,7 @@ def test_the_page_takes_strokes_and_says_what_is_missing(client, operator, field
     assert StrokeSet.objects.get().version == 1
     assert client.post(address, {"strokes": "[1]"}).status_code == 422
     assert client.post(address, {"strokes": "nothing"}).status_code == 422
-    monkeypatch.setattr("teardown.science.stereology.trained.find_spec", lambda _: None)
+    monkeypatch.setattr("teardown.science.stereology.strokes.find_spec", lambda _: None)
     page = client.get(address).content.decode()
     assert "optional library that grows decision trees is not installed" in page
     answer = client.post(reverse("micrograph_strokes_train", args=[field.pk]))

@@ -7,8 +7,10 @@ import cv2
 import numpy as np
 import pytest
 
-from teardown.science.stereology import trained as module
+from teardown.science.stereology import strokes as module
+from teardown.science.stereology.evening import Evened
 from teardown.science.stereology.field import measure_field, measure_source
+from teardown.science.stereology.settings import Settings
 from teardown.science.stereology.trained import (
     NO_STROKE,
     NoForest,
@@ -19,6 +21,7 @@ from teardown.science.stereology.trained import (
     classify,
     even_grey,
     extra_is_there,
+    stroked_parts,
     train,
 )
 from teardown.science.stereology.windows import ArraySource
@@ -120,6 +123,17 @@ def test_too_few_strokes_are_refused_in_words():
     one[200, :10] = 2
     with pytest.raises(TooFewStrokes, match="10 of metal"):
         train([(grey, one)], training=SMALL)
+
+
+@pytest.mark.parametrize("tile_px", [100, 150, 256])
+def test_parts_of_a_picture_teach_what_the_whole_teaches(taught, tile_px):
+    """A mosaic is learnt from window by window: to the last bit, strokes across seams and all."""
+    grey, _ = woven()
+    drawn = strokes_on(taught[1])
+    evened = Evened.of(ArraySource(grey, None), Settings())
+    parts = stroked_parts(evened, lambda window: drawn[window.at], tile_px=tile_px)
+    assert len(parts) > 1
+    assert train(parts, training=SMALL).digest == taught[2].digest
 
 
 def test_bytes_that_are_no_classifier_are_refused(taught):

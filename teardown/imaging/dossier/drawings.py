@@ -1,8 +1,34 @@
 """Figures of one micrograph: greys with levels, rim thickness, layers below a face, how pores are spread."""
 
+from dataclasses import dataclass
+from math import floor, log10
+
 from teardown.imaging.models import SectionResult
 from teardown.page.figures import Axis, Curve, Figure, Rule
 from teardown.page.figures.description import Style
+
+
+@dataclass(frozen=True, slots=True)
+class PaperBar:
+    """A scale bar drawn in the pixels of its picture, right at whatever size both are printed."""
+
+    words: str
+    length_px: str
+    thick: int
+    height: int
+    after: str
+    baseline: int
+    size: int
+
+    @classmethod
+    def of(cls, width_px: int, pixel_um: float | None) -> "PaperBar":
+        """Choose a round length of at most a quarter of the picture."""
+        most = width_px / 4 * (pixel_um or 1.0)
+        ten = 10.0 ** floor(log10(most))
+        length = next((step * ten for step in (5, 2) if step * ten <= most), ten)
+        long, size = length / (pixel_um or 1.0), max(width_px // 28, 4)
+        words = f"{length:g} {'µm' if pixel_um else 'px'}"
+        return cls(words, f"{long:.2f}", size // 4 + 1, size * 2, f"{long + size / 2:.2f}", size, size)
 
 
 def levels_figure(result: SectionResult) -> Figure | None:

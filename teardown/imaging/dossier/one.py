@@ -12,6 +12,7 @@ from teardown.files.models import Run
 from teardown.imaging.dossier.comparing import measures_of
 from teardown.imaging.dossier.counts import LINES, SampleCount, ShownCount, counts_of, sample_counts_of
 from teardown.imaging.dossier.drawings import (
+    PaperBar,
     chords_figure,
     correlation_figure,
     levels_figure,
@@ -100,6 +101,11 @@ class MicrographPage:
     def bright(self) -> bool:
         """Tell whether matter brighter than metal was found, so that the key names it."""
         return self.result is not None and self.result.levels.get("bright") is not None
+
+    @property
+    def paper_bar(self) -> "PaperBar":
+        """Give the scale bar below the printed picture, which has another size than on the screen."""
+        return PaperBar.of(self.micrograph.width_px, self.scale.pixel_width_um if self.scale else None)
 
     @property
     def line_sets(self) -> tuple[tuple[str, str], ...]:

@@ -15,6 +15,8 @@ from teardown.imaging.store.made import LARGEST_WHOLE_PX, get, put, put_file
 
 THUMBNAIL_PX = 480
 OVERLAY_PX = 1600
+LEFT_OUT = 3
+PAPER_PX = 800  # hatches stand about 0.6 mm apart where a picture is printed half a page wide
 
 
 def pyramid_of(micrograph: Micrograph) -> Path:
@@ -113,17 +115,20 @@ def overlay_of(result: SectionResult, style: str = "fill") -> bytes:
     is; hatched for paper, where colours may turn grey."""
     if result.class_map is None:
         raise FileNotFoundError(f"Run {result.run_id} left no class map.")
-    name = f"overlays/{result.class_map.sha256}{'' if style == 'fill' else f'-{style}'}.png"
+    name = f"overlays/{result.class_map.sha256}{'' if style == 'fill' else f'-{style}-{PAPER_PX}'}.png"
     if not derived().exists(name):
         from teardown.formats.pyramid import png_bytes, read_page, reduced
         from teardown.science.stereology.overlay import tint
 
-        page = read_page(classes_of(result), OVERLAY_PX)
+        page = read_page(classes_of(result), OVERLAY_PX if style == "fill" else PAPER_PX)
         if style == "fill":
             put(name, png_bytes(reduced(tint(page), OVERLAY_PX)))
         else:
-            step = max(round(max(page.shape) / OVERLAY_PX), 1)
-            put(name, png_bytes(tint(page[::step, ::step], "hatch")))
+            step = max(round(max(page.shape) / PAPER_PX), 1)
+            layer = tint(page[::step, ::step], "hatch")
+            # what is left out is only dimmed: the scale bar in the strip stays to be read
+            layer[:, :, 3][page[::step, ::step] == LEFT_OUT] = 90
+            put(name, png_bytes(layer))
     return get(name)
 
 

@@ -1,11 +1,14 @@
 """Classes shown by strokes are learned in the background, and what they measure is marked as trained."""
 
+import io
 import json
 
 import numpy as np
 import pytest
+import tifffile
 from django.core.exceptions import PermissionDenied, ValidationError
 from django.urls import reverse
+from PIL import Image
 
 from teardown.files.models import Run
 from teardown.files.tasks import work_off
@@ -164,3 +167,25 @@ def test_what_was_learned_on_one_session_measures_no_other(operator, field):
         measure_by_strokes(micrographs=[stranger], classifier=learned, reason="try", by=operator)
     with pytest.raises(ValidationError, match="Say why"):
         measure_by_strokes(micrographs=[field], classifier=learned, reason=" ", by=operator)
+
+
+@pytest.mark.long
+def test_a_mosaic_is_learned_from_part_by_part_to_the_same_trees(operator, monkeypatch):
+    """What is too large to be held gives, from its parts with strokes, the classifier of the whole."""
+    pixels = np.asarray(Image.open(io.BytesIO(section_file(8, size=160))))
+    out = io.BytesIO()
+    tifffile.imwrite(out, pixels, photometric="minisblack", rowsperstrip=16)
+    field = add_micrograph(picture=out.getvalue(), name="m.tif", by=operator)
+    work_off()
+    keep_strokes(micrograph=field, strokes=strokes_on(field), by=operator)
+    train_on_strokes(micrograph=field, by=operator)
+    work_off()
+    whole = Classifier.objects.get()
+    monkeypatch.setattr("teardown.imaging.measure.training.LARGEST_WHOLE_PX", 1000)
+    keep_strokes(micrograph=field, strokes=strokes_on(field), by=operator)
+    train_on_strokes(micrograph=field, by=operator)
+    work_off()
+    parts = Classifier.objects.order_by("pk").last()
+    assert parts.pk != whole.pk
+    assert parts.details["digest"] == whole.details["digest"]
+    assert parts.accuracy == whole.accuracy

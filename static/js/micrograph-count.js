@@ -1,6 +1,8 @@
 // Counting by eye: one place after the other under a cross, answered by a key or a button; a draft stays in this browser.
 
-import { tiles } from "./micrograph-map.js";
+import { TILE, tiles } from "./micrograph-map.js";
+
+const AHEAD = 4;
 
 class Counter {
   constructor(root) {
@@ -38,9 +40,28 @@ class Counter {
     const done = number >= this.places.length;
     const [x, y] = this.places[Math.min(number, this.places.length - 1)];
     this.map.setView(window.L.latLng(-y, x), Math.max(this.map.getZoom() ?? 1, 1), { animate: false });
+    this.fetchAhead(number);
     this.find("told").textContent = done ? "All places are called." : `${number + 1} of ${this.places.length}${this.pace(number)}`;
     this.find("answers").value = JSON.stringify(this.answers);
     this.find("keep").disabled = number < 10;
+  }
+
+  /** Has the tiles of the next places brought while this one is looked at, so that a key shows at once. */
+  fetchAhead(number) {
+    this.ahead ??= new Set();
+    const size = this.map.getSize();
+    const scale = 2 ** this.map.getZoom();
+    const [wide, high] = [size.x / scale / 2, size.y / scale / 2];
+    for (const [x, y] of this.places.slice(number + 1, number + 1 + AHEAD)) {
+      for (let column = Math.floor(Math.max(x - wide, 0) / TILE); column * TILE < Math.min(x + wide, Number(this.root.dataset.width)); column += 1) {
+        for (let row = Math.floor(Math.max(y - high, 0) / TILE); row * TILE < Math.min(y + high, Number(this.root.dataset.height)); row += 1) {
+          const address = this.root.dataset.tiles.replace(/0\/0\/0(\.\w+)$/, `0/${column}/${row}$1`);
+          if (this.ahead.has(address)) continue;
+          this.ahead.add(address);
+          new Image().src = address;
+        }
+      }
+    }
   }
 
   /** How long the rest will take at the pace of this sitting. */

@@ -12,18 +12,20 @@ from teardown.science.stereology.classes import Levels
 from teardown.science.stereology.edge_shapes import edge_shape
 from teardown.science.stereology.edges import Relief
 from teardown.science.stereology.evening import Evened, Known
+from teardown.science.stereology.facts import scattered_oxide
 from teardown.science.stereology.flags import Facts, hidden_film, raise_flags
 from teardown.science.stereology.interfaces import Sums, add_up
 from teardown.science.stereology.levels import LevelSearch, find_levels, with_levels
 from teardown.science.stereology.light import Light
 from teardown.science.stereology.mosaics import LARGEST_WHOLE, segment_any_size
 from teardown.science.stereology.noise import Grey, Mask
+from teardown.science.stereology.outline import doubt_of
 from teardown.science.stereology.pooling import FieldSummary
 from teardown.science.stereology.ratios import BY_KEY, Parts, parts_of
 from teardown.science.stereology.rims import GAPS_UM, Thickness, sizes_at
 from teardown.science.stereology.sampling import RatioError, ratio_error
 from teardown.science.stereology.segmentation import Segmentation, place_of
-from teardown.science.stereology.sensitivity import Sensitivity, threshold_sensitivity
+from teardown.science.stereology.sensitivity import Sensitivity, threshold_sensitivity, with_outline
 from teardown.science.stereology.settings import VERSION, Settings
 from teardown.science.stereology.shading import Gain
 from teardown.science.stereology.structure import Structure, structure_of
@@ -224,6 +226,7 @@ def _result(
     total = add_up(tiles)
     outline = outline_factor_of(labels, search.edge_sigma_px)
     parts = parts_of(total, outline)
+    doubt = with_outline(doubt, parts, doubt_of(outline))
     errors = {key: ratio_error(*cells) for key, cells in cells_of_all(labels).items()}
     scale = pixel_size_um or 1.0
     estimates = {
@@ -264,7 +267,10 @@ def _result(
         trained=None if trained is None else trained.accuracy,
         edges=edges,
         as_read=None if bound is None else bound["oxide_coverage"].value,
+        outline_factor=outline,
+        small_share=cut.small_share,
     )
+    estimates = _bounded_below(estimates, scattered_oxide(facts))
 
     def in_units(values: dict[str, float]) -> dict[str, float]:
         return {key: value * scale ** BY_KEY[key].power for key, value in values.items()}
@@ -315,6 +321,15 @@ def _bounded_above(
             high = 1.0
         wider[key] = replace(wider[key], high=high)
     return wider
+
+
+def _bounded_below(estimates: dict[str, Estimate], scattered: float) -> dict[str, Estimate]:
+    """Widen the interval of coverage downward by what may be no oxide at all."""
+    coverage = estimates.get("oxide_coverage")
+    if coverage is None or not scattered:
+        return estimates
+    low = max(min(coverage.low, coverage.value - scattered), 0.0)
+    return estimates | {"oxide_coverage": replace(coverage, low=low)}
 
 
 def detection_limit(search: LevelSearch, cut: Segmentation, settings: Settings) -> float:

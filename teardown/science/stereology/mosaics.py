@@ -23,7 +23,9 @@ from teardown.science.stereology.bodies import (
     core_pixels,
     good_bodies,
     level_pixels,
+    near_level,
     number_bodies,
+    small_share,
     surely_oxide,
 )
 from teardown.science.stereology.classes import EXCLUDED, Levels
@@ -105,7 +107,7 @@ def segment_any_size(
         seams.append(seam)
         unresolved, inside = unresolved + pinched, inside + counted
         release(waiting)
-    good, sure = _decide(tiles, facts, seams, sigma, tests, told=levels.source != "prior")
+    good, sure, small = _decide(tiles, facts, seams, sigma, tests, told=levels.source != "prior")
     for tile, wanted in zip(tiles, good, strict=True):
         codes = waiting[tile.at]
         kept = (codes & _KEPT) > 0
@@ -128,6 +130,7 @@ def segment_any_size(
         band,
         unresolved / max(inside, 1),
         add_up(as_read) if as_read and any(one.any() for one in good) else None,
+        small,
     )
 
 
@@ -149,8 +152,9 @@ def _first_round(
     place = place_of(calm, levels)
     look = first_look(place, levels, tests)
     kept, pinched = rims_of(look, levels, sigma, tests)
-    thick = core_pixels(kept, sigma, tests)[core]
-    level = level_pixels(kept, place, Relief.of(calm), levels.contrast, sigma)[core]
+    level = level_pixels(kept, place, Relief.of(calm), levels.contrast, sigma)
+    kept = near_level(kept, level, look.to_pore, sigma)
+    thick, level = core_pixels(kept, sigma, tests)[core], level[core]
     codes = look.labels | kept * np.uint8(_KEPT) | (place > 0.5) * np.uint8(_UPPER)
     waiting[tile.at] = codes[core]
     facts = number_bodies(np.ascontiguousarray(kept[core]), thick, level)
@@ -214,7 +218,7 @@ def _decide(
     tests: Strictness,
     *,
     told: bool,
-) -> tuple[list[NDArray[np.bool_]], bool]:
+) -> tuple[list[NDArray[np.bool_]], bool, float]:
     """Join bodies that meet at a seam, diagonals included; tell for each tile which are matter, and whether
     they may be called oxide."""
     starts = np.cumsum([0, *(len(one.area) for one in facts)])
@@ -245,7 +249,8 @@ def _decide(
     joined[np.bincount(body, weights=between, minlength=count) > 0] = False
     sure = surely_oxide(area.astype(np.int64), level.astype(np.int64), joined, sigma, told=told)
     good = joined[body]
-    return [good[start:end] for start, end in pairwise(starts)], sure
+    small = small_share(area.astype(np.int64), joined, sigma)
+    return [good[start:end] for start, end in pairwise(starts)], sure, small
 
 
 def _of_all(bodies: NDArray[np.int64], start: int) -> NDArray[np.int64]:

@@ -2,7 +2,7 @@
 
 A blurred picture rounds off the clefts between touching grains, so that the outline reads short. Blurring the
 metal further shows how fast it shortens; the outline without any blur follows by going back along that line.
-The first of the three further blurs takes away the roughness that noise lends to an outline.
+The first of the further blurs takes away the roughness that noise lends to an outline.
 """
 
 from collections.abc import Sequence
@@ -15,15 +15,21 @@ from teardown.science.stereology.classes import EXCLUDED, METAL, PORE
 from teardown.science.stereology.interfaces import count_sums
 
 # further blurs, as multiples of the picture's own
-BLURS = (1.0, 2.0, 2.8)
+BLURS = (1.0, 2.0)
 # squared blur, in pixels, that the pixel grid adds to every one
 GRID = 0.3
-# where clefts and corners shorten the outline it shortens evenly with the blur, and the step back is this
-# many times the straight line; where curves do, it shortens faster and faster, and hardly at all to begin
-# with. The numbers were chosen between grains thrown at random (three shapes) and smooth sponges of Gaussian
-# random fields, 2.4 % and 2.1 % root mean square off; own derivation, no outside value found
-STEP_BACK, EVEN = 1.45, 0.9
+# Across clefts and corners of any one angle the outline shortens evenly with the blur (a wedge looks alike at
+# every scale), so that the step back would be once the straight line; clefts that end in a point, and what
+# the pixel grid and calmed noise close, ask for more. One number for all: over discs, polygons, needles,
+# facets, lamellae, two sizes, cells and smooth sponges the root mean square was least, and flat, between 1.2
+# and 1.4; own derivation, no outside value found
+STEP_BACK = 1.3
 LEAST, MOST = 0.85, 1.35
+# standard uncertainty: of any outline, and as a share of what was added to it. Errors grew in this proportion
+# over 240 pictures of nine kinds of grains (1 % where nothing was added, 3 % at a tenth, 8 % at a quarter)
+SURE_TO, OF_ADDED = 0.015, 0.3
+# beyond this much added the outline is called uncertain
+MUCH_ADDED = 0.12
 
 
 def metal_only(labels: NDArray[np.uint8]) -> NDArray[np.uint8]:
@@ -56,12 +62,13 @@ def factor_of(plain: float, further: Sequence[float], sigma: float) -> float:
     if plain <= 0 or min(further) <= 0:
         return 1.0
     reach = [float(np.sqrt(sigma**2 * (1 + blur**2) + GRID)) for blur in BLURS]
-    first = (further[0] - further[1]) / (reach[1] - reach[0])
-    then = (further[1] - further[2]) / (reach[2] - reach[1])
-    if first <= 0:
-        return float(np.clip(further[0] / plain, LEAST, MOST))
-    back = float(np.clip(STEP_BACK - max(then / first - EVEN, 0.0), 0.0, STEP_BACK))
-    return float(np.clip((further[0] + first * reach[0] * back) / plain, LEAST, MOST))
+    slope = max((further[0] - further[1]) / (reach[1] - reach[0]), 0.0)
+    return float(np.clip((further[0] + STEP_BACK * slope * reach[0]) / plain, LEAST, MOST))
+
+
+def doubt_of(factor: float) -> float:
+    """Give the relative standard uncertainty of an outline that was lengthened by a factor."""
+    return float(np.hypot(SURE_TO, OF_ADDED * (factor - 1)))
 
 
 def outline_factor(labels: NDArray[np.uint8], sigma: float) -> float:

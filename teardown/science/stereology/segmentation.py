@@ -17,7 +17,9 @@ from teardown.science.stereology.bodies import (
     erode,
     good_bodies,
     level_pixels,
+    near_level,
     number_bodies,
+    small_share,
     surely_oxide,
 )
 from teardown.science.stereology.classes import BRIGHT, EXCLUDED, METAL, OXIDE, PORE, Levels
@@ -35,7 +37,8 @@ class Segmentation:
     to read.
 
     Where what looks like oxide is too little like it to be called so, it stands as metal or pore, and
-    ``as_read`` holds the sums of the map that has it as oxide: an upper bound.
+    ``as_read`` holds the sums of the map that has it as oxide: an upper bound. ``small_share`` is the share
+    of the oxide that lies in small bodies.
     """
 
     labels: Labels
@@ -44,6 +47,7 @@ class Segmentation:
     false_rim_px: float
     unresolved_share: float
     as_read: Sums | None = None
+    small_share: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,13 +91,14 @@ def segment(
     place = place_of(calm, levels)
     look = look or first_look(place, levels, tests)
     kept, unresolved = rims_of(look, levels, sigma, tests)
-    as_read = None
+    as_read, small = None, 0.0
     if kept.any():
         level = level_pixels(kept, place, relief or Relief.of(calm), levels.contrast, sigma)
+        kept = near_level(kept, level, look.to_pore, sigma)
         facts = number_bodies(kept, core_pixels(kept, sigma, tests), level)
         good = good_bodies(facts.area, facts.level, facts.core, sigma, tests)
         good[0] = False
-        kept = np.asarray(good[facts.parts])
+        kept, small = np.asarray(good[facts.parts]), small_share(facts.area, good, sigma)
         if sure is None:
             sure = surely_oxide(facts.area, facts.level, good, sigma, told=levels.source != "prior")
         if not sure and good.any():
@@ -111,6 +116,7 @@ def segment(
         false_rim_width(levels.lower_place, levels.upper_place, sigma),
         float(np.count_nonzero(unresolved) / max(inside, 1)),
         as_read,
+        small,
     )
 
 

@@ -1,6 +1,6 @@
 """How much the numbers hang on the grey levels: the same field read again with levels a little off."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from math import hypot, sqrt
 
@@ -9,7 +9,7 @@ from teardown.science.stereology.classes import Levels
 from teardown.science.stereology.edges import Relief
 from teardown.science.stereology.interfaces import Sums, count_sums
 from teardown.science.stereology.noise import Grey, Mask
-from teardown.science.stereology.ratios import parts_of
+from teardown.science.stereology.ratios import Parts, parts_of
 from teardown.science.stereology.segmentation import FirstLook, first_look, place_of, segment, tightened
 
 SHIFT = 0.05
@@ -71,6 +71,14 @@ def from_pairs(pairs: Sequence[tuple[Sums, Sums]]) -> Sensitivity:
             half_range[key] = max(half_range.get(key, 0.0), half)
             uncertainty[key] = hypot(uncertainty.get(key, 0.0), half / sqrt(3))
     return Sensitivity(half_range, uncertainty)
+
+
+def with_outline(doubt: Sensitivity, parts: Mapping[str, Parts], relative: float) -> Sensitivity:
+    """Add what is not known of the metal outline, as a share of it, to all that hangs on its length."""
+    wider = dict(doubt.uncertainty)
+    for key in ("specific_surface", "oxide_thickness"):
+        wider[key] = hypot(wider.get(key, 0.0), relative * (parts[key].value or 0.0))
+    return Sensitivity(doubt.half_range, wider)
 
 
 def _shift_oxide(levels: Levels, sign: int) -> Levels:

@@ -12,7 +12,7 @@ from teardown.science.errors import MeasurementError
 from teardown.science.stereology.evening import Known
 from teardown.science.stereology.exposures import Exposure, expose
 from teardown.science.stereology.field import FieldResult, measure_field
-from teardown.science.stereology.flags import SAMPLING
+from teardown.science.stereology.flags import OF_SOME, SAMPLING
 from teardown.science.stereology.phantoms import Microstructure, Truth, draw_section, expected
 from teardown.science.stereology.pooling import pool_fields
 from teardown.science.stereology.preview import calm_crop, preview
@@ -167,8 +167,12 @@ def summary(rows: np.ndarray) -> dict[str, dict[str, float]]:
 
 
 def flagged(result: FieldResult) -> bool:
-    """Tell whether a picture is flagged for more than how little of the section it shows."""
-    return any(flag.code not in SAMPLING and flag.level != "info" for flag in result.flags)
+    """Tell whether a picture is flagged for more than how little of the section it shows, or for a quantity
+    alone."""
+    return any(
+        flag.code not in SAMPLING and flag.code not in OF_SOME and flag.level != "info"
+        for flag in result.flags
+    )
 
 
 # what lies outside the working range; all else random, as within it

@@ -11,6 +11,8 @@ from teardown.science.errors import ReadingError, Remark
 OVERLAY_STEP = 40 / 255
 OVERLAY_MOST = 0.10
 OVERLAY_RIM_PX = 6
+# full scales of cameras that store fewer bits than the sixteen of a sample
+NARROW_SCALES = (1023, 4095, 16383)
 
 
 class NoGreys(ReadingError):
@@ -22,20 +24,44 @@ class NoGreys(ReadingError):
 
 @dataclass(frozen=True, slots=True)
 class Greys:
-    """Greys from 0 to 1, which pixels are left out, and what was done."""
+    """Greys from 0 to 1, which pixels are left out, and what was done; ``bits`` where fewer are in use than a
+    sample holds."""
 
     grey: NDArray[np.float32]
     left_out: NDArray[np.bool_] | None
     remarks: tuple[Remark, ...]
+    bits: int | None = None
 
 
-def to_greys(raw: NDArray[Any]) -> Greys:
+def full_scale(highest: int, told: int | None = None) -> int:
+    """Give the full scale of 16-bit samples, by the highest of them and what the file tells.
+
+    The commonest cameras give twelve bits and store them in sixteen; no picture whose highest sample is below
+    a sixteenth of full scale could be measured otherwise. Ten and fourteen bits are taken where the file says
+    so.
+    """
+    if told in NARROW_SCALES and highest <= told:
+        return told
+    return 4095 if highest <= 4095 else 65535
+
+
+def narrow_remark(top: int) -> Remark:
+    """Say that fewer bits are in use than a sample holds."""
+    bits = top.bit_length()
+    return Remark(
+        "fewer_bits", "info", f"The samples use {bits} of 16 bits; {top} is taken for white.", float(bits)
+    )
+
+
+def to_greys(raw: NDArray[Any], *, told: int | None = None) -> Greys:
     """Turn an array of samples into greys.
 
     Parameters
     ----------
     raw : ndarray, shape (rows, columns) or (rows, columns, channels)
         Unsigned or signed whole numbers, or floats; 1 to 4 channels.
+    told : int, optional
+        The highest sample that the file says there may be.
 
     Raises
     ------
@@ -46,6 +72,11 @@ def to_greys(raw: NDArray[Any]) -> Greys:
         raw = raw[:, :, 0]
     if raw.ndim not in (2, 3) or (raw.ndim == 3 and raw.shape[2] > 4):
         raise NoGreys(f"The data have shape {raw.shape}, which is no picture.")
+    if raw.ndim == 2 and raw.dtype == np.uint16 and raw.size:
+        top = full_scale(int(raw.max()), told)
+        if top < 65535:
+            unit = (raw * np.float32(1 / top)).astype(np.float32)
+            return Greys(unit, None, (narrow_remark(top),), top.bit_length())
     unit, left_out, remarks = _to_unit(raw)
     if unit.ndim == 2:
         return Greys(unit, left_out, tuple(remarks))

@@ -4,7 +4,7 @@ import io
 import warnings
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -91,6 +91,8 @@ def read_header(data: bytes, *, page: int = 0) -> Header:
     ReadingError
         If the bytes are no picture, are damaged, or claim too many pixels.
     """
+    if not data:
+        raise NotAPicture("The file is empty.")
     with in_words():
         return _tiff_header(data, page) if _is_tiff(data) else _raster_header(data, page)
 
@@ -113,13 +115,18 @@ def read_micrograph(data: bytes, *, page: int = 0) -> Picture:
     header = read_header(data, page=page)
     _cap(header.width, header.height, LARGEST_PIXELS)
     with in_words():
-        raw, inverted = _tiff_pixels(data, page) if _is_tiff(data) else (_raster_pixels(data, page), False)
-        greys = to_greys(raw)
+        if _is_tiff(data):
+            raw, inverted, told = _tiff_pixels(data, page)
+        else:
+            raw, inverted, told = _raster_pixels(data, page), False, None
+        greys = to_greys(raw, told=told)
     if raw.shape[:2] != (header.height, header.width):
         raise DamagedPicture(
             f"The header says {header.width} by {header.height} pixels, the data hold {raw.shape}."
         )
     grey = 1 - greys.grey if inverted else greys.grey
+    if greys.bits:
+        header = replace(header, bits=greys.bits)
     return Picture(grey, greys.left_out, header, (*greys.remarks, *_remarks(header, greys)))
 
 
@@ -271,22 +278,29 @@ def _all_there(page: tifffile.TiffPage, size: int) -> None:
         raise DamagedPicture(f"The picture's data go to byte {max(ends)}; the file ends at {size}.")
 
 
-def _tiff_pixels(data: bytes, page: int) -> tuple[NDArray[Any], bool]:
+def highest_told(page: tifffile.TiffPage) -> int | None:
+    """Give the highest sample that a page says there may be (tag MaxSampleValue of TIFF 6.0)."""
+    tag = page.tags.get(281)
+    value = tag.value[0] if tag is not None and isinstance(tag.value, tuple) else tag and tag.value
+    return int(value) if isinstance(value, int) else None
+
+
+def _tiff_pixels(data: bytes, page: int) -> tuple[NDArray[Any], bool, int | None]:
     with tifffile.TiffFile(io.BytesIO(data)) as tiff:
         shown = _page(tiff, page)
-        inverted = int(shown.photometric) == 0
+        inverted, told = int(shown.photometric) == 0, highest_told(shown)
         if shown.bitspersample == 1 or int(shown.photometric) == 5:
             raise NoGreys("The picture holds only black and white, or printing inks.")
         if int(shown.compression) in PLAIN_OR_DEFLATE:
             array = shown.asarray()
             if int(shown.photometric) == 3:
-                return _through_palette(array, shown.colormap), False
+                return _through_palette(array, shown.colormap), False, None
             if array.ndim == 3 and shown.axes.startswith(("S", "C")):
                 array = np.moveaxis(array, 0, -1)
-            return array, inverted
+            return array, inverted, told
     with Image.open(io.BytesIO(data), formats=("TIFF",)) as picture:
         picture.seek(page)
-        return _pillow_array(picture), inverted and picture.mode.startswith("I;16")
+        return _pillow_array(picture), inverted and picture.mode.startswith("I;16"), told
 
 
 def _through_palette(index: NDArray[Any], palette: NDArray[np.uint16] | None) -> NDArray[Any]:

@@ -1,5 +1,6 @@
 """Large grey TIFF pictures, read band by band: a mosaic need never be in memory as a whole."""
 
+from dataclasses import replace
 from pathlib import Path
 from types import TracebackType
 from typing import Any, Self
@@ -8,19 +9,22 @@ import numpy as np
 import tifffile
 from numpy.typing import NDArray
 
+from teardown.formats.greys import NARROW_SCALES, full_scale, narrow_remark
 from teardown.formats.micrograph import (
     LARGEST_PIXELS,
     PLAIN_OR_DEFLATE,
     Header,
     header_of_tiff,
+    highest_told,
     in_words,
     read_header,
 )
-from teardown.science.errors import ReadingError
+from teardown.science.errors import ReadingError, Remark
 
 # rows kept beyond those asked for, so that the halo of the next window is there already
 MARGIN_ROWS = 96
 LARGEST_PIECE = 64_000_000
+SAMPLED_ROWS = 9
 
 
 class NotInBands(ReadingError):
@@ -58,8 +62,12 @@ class Mosaic:
         self._plain = np.dtype(np.uint8 if self.header.bits == 8 else np.uint16)
         self._type = self._plain.newbyteorder(self._file.byteorder)
         self._inverted = int(self._page.photometric) == 0
+        self._top = 255 if self.header.bits == 8 else 65535
         self._first = 0
         self._band: NDArray[Any] = np.empty((0, self.shape[1]), self._plain)
+        self.remarks: tuple[Remark, ...] = ()
+        if self._top == 65535:
+            self._look_for_fewer_bits()
 
     def __enter__(self) -> Self:
         """Give itself."""
@@ -86,12 +94,28 @@ class Mosaic:
     def grey(self, rows: slice, columns: slice) -> NDArray[np.float32]:
         """Give the greys of a window, 0 black to 1 white, at the file's full depth."""
         raw = self.raw(rows, columns)
-        grey = (raw * np.float32(1 / np.iinfo(raw.dtype).max)).astype(np.float32)
+        grey = (raw * np.float32(1 / self._top)).astype(np.float32)
+        if self._top not in (255, 65535):
+            np.minimum(grey, 1, out=grey)
         return 1 - grey if self._inverted else grey
 
-    def _fetch(self, rows: slice) -> None:
+    def _look_for_fewer_bits(self) -> None:
+        """Tell by rows all over the mosaic how many bits its samples use; a second opening tells the same."""
+        highest = 0
+        for row in np.unique(np.linspace(0, self.shape[0] - 1, SAMPLED_ROWS).astype(int)):
+            self._fetch(slice(int(row), int(row) + 1), margin=0)
+            highest = max(highest, int(self._band.max()))
+            if highest > NARROW_SCALES[-1]:
+                break
+        self._band, self._first = np.empty((0, self.shape[1]), self._plain), 0
+        self._top = full_scale(highest, highest_told(self._page))
+        if self._top < 65535:
+            self.header = replace(self.header, bits=self._top.bit_length())
+            self.remarks = (narrow_remark(self._top),)
+
+    def _fetch(self, rows: slice, margin: int = MARGIN_ROWS) -> None:
         """Have the band that holds some rows in memory, and a few more; what is there already is kept."""
-        start, stop = max(rows.start - MARGIN_ROWS, 0), min(rows.stop + MARGIN_ROWS, self.shape[0])
+        start, stop = max(rows.start - margin, 0), min(rows.stop + margin, self.shape[0])
         band = np.empty((stop - start, self.shape[1]), self._plain)
         last = self._first + len(self._band)
         missing = start

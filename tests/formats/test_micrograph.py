@@ -48,6 +48,28 @@ def test_greys_come_out_at_full_depth(data, grey):
     assert np.allclose(read_micrograph(data).grey, grey, atol=1e-6)
 
 
+@pytest.mark.parametrize(
+    ("most", "told", "bits"), [(4000, None, 12), (4000, 4095, 12), (900, 1023, 10), (9000, 16383, 14)]
+)
+@pytest.mark.parametrize("stored", [{}, {"compression": "zlib"}, {"photometric": "miniswhite"}])
+def test_fewer_bits_than_a_sample_holds_are_seen(most, told, bits, stored):
+    """Twelve bits in samples of sixteen, as most cameras store them; ten or fourteen where the file says
+    so."""
+    samples = (RAMP.astype(np.float64) * most / RAMP.max()).astype(np.uint16)
+    extra = [] if told is None else [(281, 3, 1, told, True)]
+    read = read_micrograph(tiff(samples, extratags=extra, **stored))
+    grey = samples / (2**bits - 1)
+    assert np.allclose(read.grey, 1 - grey if "photometric" in stored else grey, atol=1e-6)
+    assert read.header.bits == bits
+    assert [one.code for one in read.remarks] == ["fewer_bits"]
+
+
+def test_an_empty_file_is_called_empty():
+    """There is nothing in it that could be of a wrong kind."""
+    with pytest.raises(NotAPicture, match="empty"):
+        read_micrograph(b"")
+
+
 def test_a_palette_is_looked_up():
     """Indices of a palette are not greys; its colours are."""
     picture = Image.fromarray(255 - RAMP, "L").convert("P")

@@ -29,6 +29,22 @@ def samples(kind=np.uint8, rows=700, columns=530):
     return np.random.default_rng(3).integers(0, np.iinfo(kind).max, (rows, columns)).astype(kind)
 
 
+@pytest.mark.parametrize("stored", [{}, {"compression": "zlib", "tile": (128, 64)}])
+def test_fewer_bits_are_seen_in_mosaics_too(tmp_path, stored):
+    """The same greys as read whole, and said so; sixteen bits in full stay sixteen."""
+    path = tmp_path / "m.tif"
+    narrow = samples(np.uint16) >> 4
+    tifffile.imwrite(path, narrow, **stored)
+    whole = read_micrograph(path.read_bytes())
+    with Mosaic(path) as mosaic:
+        assert np.array_equal(mosaic.grey(slice(100, 300), slice(7, 400)), whole.grey[100:300, 7:400])
+        assert mosaic.header.bits == whole.header.bits == 12
+        assert mosaic.remarks == whole.remarks
+    tifffile.imwrite(path, samples(np.uint16), **stored)
+    with Mosaic(path) as mosaic:
+        assert (mosaic.header.bits, mosaic.remarks) == (16, ())
+
+
 @pytest.mark.parametrize("kind", [np.uint8, np.uint16])
 @pytest.mark.parametrize(
     "stored",

@@ -116,8 +116,7 @@ def test_two_point_correlation_of_a_boolean_model_is_the_published_one():
 
 def test_the_outline_of_a_smooth_sponge_is_read_true_through_a_blur():
     """A Gaussian random field cut at its median (excursion sets: Adler, 1981, from memory: their outline has
-    no clefts): the blurred outline goes back to that of the fine grid as far as is said, as it does for clefts
-    of grains."""
+    no clefts): the blurred outline goes back to that of the fine grid as closely as is said."""
     rng = np.random.default_rng(9)
     fine = ndimage.gaussian_filter(rng.standard_normal((1536, 1536)), 30, mode="wrap") > 0
     labels = np.where(fine, 2, 0).astype(np.uint8)

@@ -26,6 +26,7 @@ from teardown.imaging.models import FieldMeasure, Micrograph
 from teardown.imaging.runs import standing
 from teardown.records.rules import subject_of
 from teardown.science.reliability.evidence import RANK, Confidence, grounds_of
+from teardown.site.demo import counts
 from teardown.site.demo.clock import Clock
 from teardown.site.demo.lab import Lab
 from teardown.site.demo.lives import Story
@@ -103,6 +104,8 @@ def accept(lab: Lab, story: Story, clock: Clock) -> None:
     cell, chance = Cell.objects.get(code=story.code), story.rng("accept")
     clock.set(story.opened + dt.timedelta(days=13))
     results = standing(_micrographs(cell))
+    if results and counts.counted(story):
+        counts.count(lab, story, next(iter(results.values())))
     for result in results.values():
         flags = [flag for flag in result.flags if flag.get("level") == "error"]
         if flags or chance.random() < 0.04:

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from teardown.dissection.actions import receive_order
 from teardown.dissection.models import Section
-from teardown.imaging.actions import Offered, add_micrographs
+from teardown.imaging.actions import Offered, add_micrographs, name_reference
 from teardown.imaging.models import ImagingSession
 from teardown.site.demo.clock import Clock
 from teardown.site.demo.fields import fields_of
@@ -63,4 +63,6 @@ def bring(lab: Lab, sitting: Sitting, clock: Clock, drawn: Callable[[Story, str]
                 receive_order(order=order, by=microscopist)
     added = add_micrographs(offered=offered, session=session, by=microscopist)
     assert not added.refused, added.refused
+    if added.micrographs:
+        name_reference(session=session, micrograph=added.micrographs[0], by=microscopist)
     return len(added.micrographs)

@@ -103,9 +103,7 @@ def accept(lab: Lab, story: Story, clock: Clock) -> None:
     assert story.opened is not None
     cell, chance = Cell.objects.get(code=story.code), story.rng("accept")
     clock.set(story.opened + dt.timedelta(days=13))
-    results = standing(_micrographs(cell))
-    if results and counts.counted(story):
-        counts.count(lab, story, next(iter(results.values())))
+    results, taken = standing(_micrographs(cell)), []
     for result in results.values():
         flags = [flag for flag in result.flags if flag.get("level") == "error"]
         if flags or chance.random() < 0.04:
@@ -113,6 +111,9 @@ def accept(lab: Lab, story: Story, clock: Clock) -> None:
             review_section(result=result, verdict="reject", reason=reason, by=lab.people["microscopist"])
         elif chance.random() < 0.94:
             review_section(result=result, verdict="accept", by=lab.people["microscopist"])
+            taken.append(result)
+    if taken and counts.counted(story):
+        counts.count(lab, story, taken[0])
     for fit in Fit.objects.filter(
         models.Q(sample__part__dissection__cell=cell) | models.Q(pattern__sample__part__dissection__cell=cell)
     ):

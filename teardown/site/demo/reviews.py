@@ -24,6 +24,7 @@ SEEN = (
 )
 AGAIN = ("iron.colour", "iron.cover", "separator.stain")
 AGAIN_EACH = 14
+WEEKEND = 5  # Saturday, as a weekday counted from Monday
 
 
 def tell(lab: Lab, stories: Sequence[Story]) -> None:
@@ -77,8 +78,9 @@ def give_bench_time(lab: Lab, stories: Sequence[Story], today: dt.date) -> None:
     waiting = Cell.objects.filter(code__in=[code for _, code in ended], dissection=None)
     cells = {cell.code: cell for cell in waiting}
     free = [cells[code] for _, code in sorted(ended) if code in cells]
-    for number, cell in enumerate(free[:3]):
+    days = [day for n in range(1, 8) if (day := today + dt.timedelta(days=n)).weekday() < WEEKEND]
+    for number, (cell, day) in enumerate(zip(free[:3], days, strict=False)):
         give(
             cell=cell, by=lab.people["lead"], person=hands[number % 2],
-            day=today + dt.timedelta(days=1 + number), slot="morning", reason="It waits longest.",
+            day=day, slot="morning", reason="It waits longest.",
         )  # fmt: skip

@@ -39,13 +39,14 @@ from teardown.science.crystallography.results import (
     phase_results,
     size_shifts,
 )
+from teardown.science.crystallography.scattering import scattering_covariance
 from teardown.science.crystallography.settings import Settings
 from teardown.science.crystallography.statistics import Statistics, statistics
 from teardown.science.crystallography.tube_lines import found_k_beta, with_k_beta
 from teardown.science.errors import MeasurementError, Remark
 
 Array = NDArray[np.float64]
-VERSION = "2"
+VERSION = "3"
 MOST_PHASES = 10
 MOST_POINTS = 20_000
 RANGES_DEG = {
@@ -225,7 +226,8 @@ def _told(
 ) -> PatternFit:
     """Turn a finished fit into shares, limits, sums and remarks."""
     refined = tuple(p.as_refined(fit.theta) for p in fit.patterns)
-    mixed = hill_howard(refined, fit.scales, fit.covariance())
+    sources = scattering_covariance(fit.phases, fit.scales, beam, (float(fit.x[0]), float(fit.x[-1])))
+    mixed = hill_howard(refined, fit.scales, fit.covariance() + sources)
     limits = limits_of(fit, offered, refined, mixed, chosen.limit_esd)
     shares = _without(refined, mixed, standard)
     shifts = size_shifts(refined, mixed, beam.anode, chosen.particle_size_um, standard)

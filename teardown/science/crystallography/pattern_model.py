@@ -4,7 +4,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from math import exp
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,9 +11,11 @@ from numpy.typing import NDArray
 from teardown.science.crystallography.parameters import Optics, Parameter, cell_moves, moved_cell
 from teardown.science.crystallography.phases import Phase
 from teardown.science.crystallography.profile import (
+    Mixture,
     Shape,
     Windows,
     axial_spread,
+    batches,
     mixture,
     pseudo_voigt,
     reach_deg,
@@ -243,48 +244,42 @@ def column(
     near = np.flatnonzero(
         (peaks.position_deg > two_theta_deg[0] - margin) & (peaks.position_deg < two_theta_deg[-1] + margin)
     )
+    near = near[np.argsort(peaks.position_deg[near])]
     mix = mixture(peaks.gauss_deg[near], peaks.lorentz_deg[near])
     axial_at = pattern.at["axial", 0]
     spread = axial_spread(peaks.position_deg[near], mix.width, float(theta[axial_at]))
-    of = spread.of_line
-    parts = type(mix)(
-        *(
-            getattr(mix, name)[of]
-            for name in (
-                "width",
-                "eta",
-                "width_by_gauss",
-                "width_by_lorentz",
-                "eta_by_gauss",
-                "eta_by_lorentz",
-            )
-        )
-    )
-    half = reach_deg(mix.width, peaks.intensity[near])
-    at = windows(two_theta_deg, spread.position_deg, half[of])
-    shape = pseudo_voigt(
-        two_theta_deg, spread.position_deg, parts, at, with_slopes=with_slopes and bool(free)
-    )
+    of, share = spread.of_line, spread.share
+    parts = mix.of(of)
+    half = reach_deg(mix.width, peaks.intensity[near])[of]
     # A line is cut at the end of its window, not squeezed into it: what lies beyond is flat and falls to the
     # background. Squeezing raises every core by as much as 2 %, weak lines most, and so favours phases with
     # few strong lines (iron) over those with many.
-    share = spread.share
     weight = peaks.intensity[near][of] * share
-    n = len(two_theta_deg)
-    value = np.bincount(at.rows, shape.value * weight[at.line], minlength=n).astype(np.float64)
-    if not with_slopes or not free:
-        return Column(value, {})
-    wanted: dict[int, list[Array | None]] = {}
-    for k in free:
-        if k == axial_at:
-            wanted[k] = [None, weight * spread.by_height, None, None]
-        elif k in peaks.slopes:
-            by = [None if s is None else s[near][of] for s in peaks.slopes[k]]
-            wanted[k] = _chain(by, weight, share, parts)
-    return Column(value, _draw(shape, at, n, wanted))
+    wanted = _wanted(peaks, free if with_slopes else (), near[of], weight, share, parts)
+    if with_slopes and axial_at in free:
+        wanted[axial_at] = [None, weight * spread.by_height, None, None]
+    drawn = Column(np.zeros(len(two_theta_deg)), {k: np.zeros(len(two_theta_deg)) for k in wanted})
+    for some in batches(two_theta_deg, spread.position_deg, half):
+        place = spread.position_deg[some]
+        at = windows(two_theta_deg, place, half[some])
+        shape = pseudo_voigt(two_theta_deg, place, parts.of(some), at, with_slopes=bool(wanted))
+        _draw(drawn, shape, at, weight[some], {k: _some(w, some) for k, w in wanted.items()})
+    return drawn
 
 
-def _chain(by: list[Array | None], weight: Array, share: Array, mix: Any) -> list[Array | None]:
+def _wanted(
+    peaks: Peaks, free: Sequence[int], lines: NDArray[np.intp], weight: Array, share: Array, parts: Mixture
+) -> dict[int, list[Array | None]]:
+    """Give how the lines to be drawn answer to each free parameter, by the four arrays of a shape."""
+    slopes = {k: peaks.slopes[k] for k in free if k in peaks.slopes}
+    return {k: _chain(_some(by, lines), weight, share, parts) for k, by in slopes.items()}
+
+
+def _some(arrays: Sequence[Array | None], lines: NDArray[np.intp] | slice) -> list[Array | None]:
+    return [None if a is None else a[lines] for a in arrays]
+
+
+def _chain(by: list[Array | None], weight: Array, share: Array, mix: Mixture) -> list[Array | None]:
     """Turn derivatives of (intensity, position, widths) into factors of the four arrays of a shape."""
     intensity, position, gauss, lorentz = by
     width = eta = None
@@ -301,17 +296,24 @@ def _chain(by: list[Array | None], weight: Array, share: Array, mix: Any) -> lis
     ]
 
 
-def _draw(shape: Shape, at: Windows, n: int, wanted: dict[int, list[Array | None]]) -> dict[int, Array]:
-    """Sum the derivatives of all lines on the points, one sparse product for each kind of derivative."""
+def _draw(
+    drawn: Column, shape: Shape, at: Windows, weight: Array, wanted: dict[int, list[Array | None]]
+) -> None:
+    """Add some lines and their derivatives to a column, one sparse product for each kind of derivative."""
     from scipy.sparse import csc_array
 
-    total: dict[int, Array] = {k: np.zeros(n) for k in wanted}
+    if not len(at.rows):
+        return
+    low, high = int(at.rows.min()), int(at.rows.max()) + 1
+    rows = at.rows - low
     for c, values in enumerate((shape.value, shape.by_position, shape.by_width, shape.by_eta)):
         keys = [k for k, parts in wanted.items() if parts[c] is not None]
-        if keys:
-            matrix = csc_array((values, at.rows, at.starts), shape=(n, len(at.starts) - 1))
-            factors = [f for k in keys if (f := wanted[k][c]) is not None]
-            drawn = matrix @ np.column_stack(factors)
-            for j, k in enumerate(keys):
-                total[k] += drawn[:, j]
-    return total
+        factors = [f for k in keys if (f := wanted[k][c]) is not None]
+        onto = [drawn.slopes[k] for k in keys]
+        if c == 0:
+            factors.append(weight)
+            onto.append(drawn.value)
+        if onto:
+            matrix = csc_array((values, rows, at.starts), shape=(high - low, len(at.starts) - 1))
+            for total, more in zip(onto, (matrix @ np.column_stack(factors)).T, strict=True):
+                total[low:high] += more

@@ -5,7 +5,9 @@ axial divergence as Finger, Cox & Jephcoat 1994 (J. Appl. Cryst. 27, 892) descri
 receiver of one height. All widths are full widths at half maximum, in degrees 2θ.
 """
 
+from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,6 +19,7 @@ _MIX = (1.36603, -0.47719, 0.11116)  # eq. 2c
 TAIL = 40.0  # half width of the window of a phase's strongest line, in full widths; weaker lines get less
 TAIL_LEAST = 8.0
 TAIL_MAX_DEG = 14.0
+BATCH = 40_000  # points reached by all lines that are drawn at once
 AXIAL_NODES, AXIAL_WEIGHTS = (v.astype(np.float64) for v in np.polynomial.legendre.leggauss(5))
 
 
@@ -30,6 +33,17 @@ class Mixture:
     width_by_lorentz: Array
     eta_by_gauss: Array
     eta_by_lorentz: Array
+
+    def of(self, lines: NDArray[np.intp] | slice) -> "Mixture":
+        """Give those of some lines, which may be named more than once."""
+        return Mixture(
+            self.width[lines],
+            self.eta[lines],
+            self.width_by_gauss[lines],
+            self.width_by_lorentz[lines],
+            self.eta_by_gauss[lines],
+            self.eta_by_lorentz[lines],
+        )
 
 
 def mixture(gauss_deg: Array, lorentz_deg: Array) -> Mixture:
@@ -73,6 +87,16 @@ def windows(two_theta_deg: Array, position_deg: Array, half: Array) -> Windows:
     return Windows(rows, line, starts)
 
 
+def batches(two_theta_deg: Array, position_deg: Array, half: Array) -> Iterator[slice]:
+    """Cut lines into runs that reach few enough points to stay near the processor, one line at least."""
+    count = np.searchsorted(two_theta_deg, position_deg + half) - np.searchsorted(
+        two_theta_deg, position_deg - half
+    )
+    batch = np.cumsum(count) // BATCH
+    cuts = [0, *(np.flatnonzero(np.diff(batch)) + 1).tolist(), len(position_deg)]
+    yield from (slice(a, b) for a, b in pairwise(cuts))
+
+
 @dataclass(frozen=True, slots=True)
 class Shape:
     """Values of unit-area lines in their windows, and the derivatives by position, width and mixing."""
@@ -90,7 +114,7 @@ def pseudo_voigt(
 
     Without slopes the derivatives are empty.
     """
-    # The arrays hold a million entries: repeated, not gathered, and worked on in place.
+    # The arrays are long: repeated, not gathered, and worked on in place.
     runs = np.diff(at.starts)
     narrow, eta = np.repeat(1 / mix.width, runs), np.repeat(mix.eta, runs)
     u = two_theta_deg[at.rows]

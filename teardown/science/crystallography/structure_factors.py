@@ -46,7 +46,13 @@ class Reflections:
         return np.asarray(self.multiplicity * f2, dtype=np.float64)
 
 
-def reflections(phase: Phase, beam: Radiation, two_theta_max_deg: float, margin: float = 0.01) -> Reflections:
+def reflections(
+    phase: Phase,
+    beam: Radiation,
+    two_theta_max_deg: float,
+    margin: float = 0.01,
+    shifts: tuple[tuple[str, float], ...] = (),
+) -> Reflections:
     """List the reflections of a phase up to an angle, with their |F|².
 
     Parameters
@@ -56,6 +62,8 @@ def reflections(phase: Phase, beam: Radiation, two_theta_max_deg: float, margin:
     two_theta_max_deg : float
     margin : float
         Relative room above the limit, so that a growing cell does not lose a line.
+    shifts : tuple of (element, electrons)
+        What to add to f' of some elements.
     """
     q_max = (2 * np.sin(np.radians(min(two_theta_max_deg, 179.0)) / 2) / beam.wavelength_A) ** 2 * (
         1 + margin
@@ -67,6 +75,7 @@ def reflections(phase: Phase, beam: Radiation, two_theta_max_deg: float, margin:
         phase.tie.site if phase.tie else "",
         beam.energy_eV,
         round(q_max, 3),
+        shifts,
     )
 
 
@@ -78,13 +87,15 @@ def _reflections(
     tied: str,
     energy_eV: float,
     q_max: float,
+    shifts: tuple[tuple[str, float], ...],
 ) -> Reflections:
     """Do the work of `reflections` once for each structure, energy and limit."""
     metric = reciprocal_metric(cell)  # type: ignore[arg-type]
     hkl, q, equivalents = _independent(space_group, metric, q_max)
-    fixed = _structure_factor([a for a in atoms if a.label != tied], space_group, hkl, q, energy_eV)
+    factors = {a.element: dispersion(a.element, energy_eV) + dict(shifts).get(a.element, 0.0) for a in atoms}
+    fixed = _structure_factor([a for a in atoms if a.label != tied], space_group, hkl, q, factors)
     loose = _structure_factor(
-        [a for a in atoms if a.label == tied], space_group, hkl, q, energy_eV, occupied=True
+        [a for a in atoms if a.label == tied], space_group, hkl, q, factors, occupied=True
     )
     cross = np.real(fixed * np.conj(loose)).sum(axis=0)  # the mean over h and -h, doubled
     f2 = np.array([(np.abs(fixed) ** 2).mean(axis=0), cross, (np.abs(loose) ** 2).mean(axis=0)])
@@ -128,7 +139,7 @@ def _structure_factor(
     space_group: str,
     hkl: NDArray[np.int_],
     q: Array,
-    energy_eV: float,
+    dispersed: dict[str, complex],
     occupied: bool = False,
 ) -> NDArray[np.complex128]:
     """Give F(h) and F(-h), shape (2, n); ``occupied`` counts each site full."""
@@ -138,7 +149,7 @@ def _structure_factor(
         points = (rotations @ np.array([atom.x, atom.y, atom.z]) + translations).T
         phase = np.exp(2j * np.pi * (hkl @ points)).sum(axis=1)
         share = site_multiplicity(space_group, atom.x, atom.y, atom.z) / len(rotations)
-        factor = form_factor(atom.element, q / 4) + dispersion(atom.element, energy_eV)
+        factor = form_factor(atom.element, q / 4) + dispersed[atom.element]
         here = factor * np.exp(-atom.B_A2 * q / 4) * share * (1.0 if occupied else atom.occupancy)
         total += np.array([here * phase, here * np.conj(phase)])
     return total

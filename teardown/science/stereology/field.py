@@ -12,14 +12,15 @@ from teardown.science.stereology.classes import Levels
 from teardown.science.stereology.edge_shapes import edge_shape
 from teardown.science.stereology.edges import Relief
 from teardown.science.stereology.evening import Evened, Known
-from teardown.science.stereology.facts import scattered_oxide
-from teardown.science.stereology.flags import Facts, hidden_film, raise_flags
+from teardown.science.stereology.facts import Facts, scattered_oxide
+from teardown.science.stereology.flags import raise_flags
 from teardown.science.stereology.interfaces import Sums, add_up
 from teardown.science.stereology.levels import LevelSearch, find_levels, with_levels
 from teardown.science.stereology.light import Light
 from teardown.science.stereology.mosaics import LARGEST_WHOLE, segment_any_size
 from teardown.science.stereology.noise import Grey, Mask
 from teardown.science.stereology.outline import doubt_of
+from teardown.science.stereology.picture_flags import hidden_film
 from teardown.science.stereology.pooling import FieldSummary
 from teardown.science.stereology.ratios import BY_KEY, Parts, parts_of
 from teardown.science.stereology.rims import GAPS_UM, Thickness, sizes_at

@@ -8,7 +8,6 @@ from teardown.science.stereology.facts import Facts, remark, scattered_oxide
 from teardown.science.stereology.interfaces import Sums
 from teardown.science.stereology.outline import MUCH_ADDED, doubt_of
 from teardown.science.stereology.picture_flags import (
-    hidden_film,
     of_charging,
     of_edge_shape,
     of_light,
@@ -20,7 +19,6 @@ MOST_SHOULDER = 0.0145
 SAMPLING = frozenset({"field_too_small", "few_fields", "fields_disagree"})
 # flags that hold for some quantities alone, all others of the picture being sound
 OF_SOME = {"outline_uncertain": ("specific_surface", "oxide_thickness")}
-__all__ = ["OF_SOME", "SAMPLING", "Facts", "directional_intercepts", "hidden_film", "raise_flags"]
 
 
 def raise_flags(facts: Facts) -> tuple[Remark, ...]:

@@ -9,6 +9,8 @@ SOURCES = {
     "manual": "set by hand",
     "trained": "trained by strokes",
 }
+# quantities in which oxide that came after the cell's life would count as the cell's
+COVERAGE = frozenset({"oxide_coverage", "wetted_oxide_share"})
 # who made the classes by hand is said wherever a number stands; the others are the method's own
 BY_A_PERSON = {"manual": "levels set by hand", "trained": "trained by strokes"}
 

@@ -1,6 +1,6 @@
 """Ask for measurements, and tell which of a micrograph's results stands."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from functools import partial
 from typing import Any
 
@@ -63,6 +63,7 @@ def standing(micrographs: Iterable[Micrograph]) -> dict[int, SectionResult]:
     results = list(
         SectionResult.objects.filter(micrograph__in=list(micrographs))
         .select_related("run__asked_by")
+        .defer("sums")  # of a mosaic they are large, and most who ask want other columns
         .order_by("pk")
     )
     verdicts = verdicts_on([result.run_id for result in results])
@@ -197,7 +198,7 @@ def _with_known(micrograph: Micrograph, asked: dict[str, Any]) -> dict[str, Any]
     if any(one.pixel_width_um != one.pixel_height_um for one in micrograph.scale_claims.all()):
         return asked  # a scale may have stretched the pixels that were looked at
     same = {"regions": asked["regions"], "settings": asked.get("settings"), "trained": None}
-    for result in micrograph.results.select_related("run").order_by("pk"):
+    for result in micrograph.results.select_related("run").defer("sums").order_by("pk"):
         was, found = result.run.settings, result.levels
         looked = result.run.function == "imaging.section" and found.get("version") == VERSION
         if looked and all(was.get(name) == value for name, value in same.items()):
@@ -264,27 +265,50 @@ def ask_rescaled(result: SectionResult, claim: ScaleClaim, *, by: Any) -> Run:
     return run
 
 
-def ask_pooled(sample: Sample, *, by: Any) -> Run | None:
-    """Ask for the standing fields of a sample to be pooled; None where it has none."""
-    fields = [
-        micrograph
+def ask_pooled(sample: Sample, *, by: Any, chosen: Mapping[str, Any] | None = None) -> Run | None:
+    """Ask for the standing fields of a sample to be pooled; None where it has none.
+
+    Fields of a section whose artefacts make oxide are marked, and left out of coverage unless ``chosen``, a
+    person's choice with its reason, counts them; a choice holds until another is made.
+    """
+    ties = {
+        micrograph: tie
         for micrograph in Micrograph.objects.filter(
             ties__sample=sample, kind=Micrograph.Kind.SECTION
         ).distinct()
         if (tie := tie_of(micrograph)) is not None and tie.sample_id == sample.pk
-    ]
-    results = sorted(standing(fields).values(), key=lambda result: result.run_id)
+    }
+    results = sorted(standing(ties).values(), key=lambda result: result.run_id)
     if not results:
         return None
+    asked: dict[str, Any] = {"runs": [result.run_id for result in results]}
+    by_number = {micrograph.pk: tie for micrograph, tie in ties.items()}
+    marked = {str(result.run_id): list(marks_of(by_number[result.micrograph_id])) for result in results}
+    if marked := {run: marks for run, marks in marked.items() if marks}:
+        chosen = chosen or chosen_of(sample)
+        asked["coverage"] = {"marked": marked} | ({"chosen": dict(chosen)} if chosen else {})
     run = ask(
         "imaging.sample",
         subject=sample,
         by=by,
-        settings_={"runs": [result.run_id for result in results]},
+        settings_=asked,
         inputs={f"field {result.micrograph_id}": result.run for result in results},
     )
     ring_on_commit(run)
     return run
+
+
+def marks_of(tie: Tie | None) -> tuple[str, ...]:
+    """Give the artefacts of its section that leave a micrograph out of oxide coverage, in words."""
+    plane = tie.plane() if tie else None
+    return plane.out_of_coverage() if plane else ()
+
+
+def chosen_of(sample: Sample) -> dict[str, Any]:
+    """Give the latest choice on whether marked fields of a sample count in coverage, as its run was asked."""
+    runs = Run.objects.filter(function="imaging.sample", subject=subject_of(sample))
+    found = runs.filter(settings__coverage__chosen__isnull=False).order_by("-pk").first()
+    return dict(found.settings["coverage"]["chosen"]) if found else {}
 
 
 def ask_electrode(part: Part, *, by: Any) -> Run | None:

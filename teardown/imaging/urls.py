@@ -43,6 +43,7 @@ urlpatterns = [
     path("micrographs/<int:pk>/pages/", views.pages, name="micrograph_pages"),
     path("micrographs/<int:pk>/region/", views.region, name="micrograph_region"),
     path("micrographs/<int:pk>/review/", views.judge, name="micrograph_review"),
+    path("micrographs/<int:pk>/coverage/", views.coverage, name="micrograph_coverage"),
     path("micrographs/<int:pk>/again/", views.again, name="micrograph_again"),
     path("micrographs/<int:pk>/count/<str:kind>/", views.count, name="micrograph_count"),
     path("micrograph-sessions/", views.sessions, name="imaging_sessions"),

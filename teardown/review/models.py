@@ -15,6 +15,7 @@ from teardown.dissection.models import Entry, Sample
 from teardown.files.models import RunInput
 from teardown.findings.models import Judgement, ModeAssignment
 from teardown.imaging.models import FieldMeasure, Review, SampleMeasure
+from teardown.imaging.rules import COVERAGE
 from teardown.records.models import AppendOnly, Kept, Versioned
 from teardown.vocabulary.models import Term
 
@@ -201,6 +202,12 @@ def with_measure(cells: QuerySet[Cell], quantity: str) -> QuerySet[Cell]:
         .order_by((F("pk") + 0).desc())
         .values("value")
     )
+    if quantity in COVERAGE:  # what a later pool left out, for an artefact of its section, counts no more
+        pools = SampleMeasure.objects.exclude(run__in=rejected).exclude(run__in=doubtful)
+        newer = pools.filter(run__gt=OuterRef("run"), details__has_key="marked")
+        latest = latest.exclude(Exists(newer.filter(sample=OuterRef("sample")))).exclude(
+            Exists(newer.filter(part=OuterRef("part")))
+        )
     values = [Subquery(latest.filter(**{f"{line}__dissection__cell": OuterRef("pk")})[:1]) for line in lines]
     return cells.annotate(**{f"measured_{quantity}": Coalesce(*values)})
 

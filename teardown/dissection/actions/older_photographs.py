@@ -21,7 +21,7 @@ from teardown.dissection.actions.older import begun, standing, take_back_entries
 from teardown.dissection.actions.older_plan import as_transcribed, people_by_name
 from teardown.dissection.actions.photographs import PICTURES, label_photograph
 from teardown.dissection.intake import older, pictures
-from teardown.dissection.models import Dissection, Entry, Photograph, TranscribedPage, Transcription
+from teardown.dissection.models import Dissection, Photograph, TranscribedPage, Transcription
 from teardown.dissection.store import look_at_picture
 from teardown.files.models import Delivery, Receipt
 from teardown.files.store import keep
@@ -30,8 +30,6 @@ from teardown.records.actions import record
 from teardown.vocabulary.models import Term
 
 FOLDER = "dissection.photographs"
-OUTSIDE = frozenset({"", "component.case", "component.terminals", "component.vent", "component.seal"})
-"""Parts that are seen on a cell that nobody has opened."""
 
 
 def show_older_photographs(
@@ -234,31 +232,12 @@ def apply_older_photographs(
     return delivery
 
 
-def openings_of(steps: Iterable[Mapping[str, Any]]) -> dict[str, Mapping[str, Any]]:
-    """Give the first photograph of an inner part of each cell whose opening is not on record.
-
-    Parameters
-    ----------
-    steps : iterable of mapping
-        What a folder would bring, as its plan holds it.
-    """
-    shown: dict[str, Mapping[str, Any]] = {}
-    for step in sorted(steps, key=lambda step: str(step["observed_at"])):
-        if step["does"] == "new" and step["part"] not in OUTSIDE:
-            shown.setdefault(step["code"], step)
-    known = Entry.objects.current().filter(
-        term__key="opening.opened", state="present", dissection__cell__code__in=shown
-    )
-    there = set(known.values_list("dissection__cell__code", flat=True))
-    return {code: step for code, step in shown.items() if code not in there}
-
-
 def _log_openings(
     coming: Iterable[Mapping[str, Any]], source: Transcription, by: User, now: dt.datetime
 ) -> dict[str, str]:
     """Log the opening of each cell on the day of that photograph; give the days."""
     people, days = people_by_name(), dict[str, str]()
-    for code, step in openings_of(coming).items():
+    for code, step in pictures.openings_of(coming).items():
         day = str(step["observed_at"])[:10]
         said = older.when(dt.date.fromisoformat(day), "") | {
             "term": "opening.opened", "state": "present", "key": str(uuid.uuid4()),

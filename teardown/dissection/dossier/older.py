@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from typing import Any
 
-from teardown.dissection.actions.older_photographs import FOLDER, openings_of
+from teardown.dissection.intake.pictures import openings_of
 from teardown.files.models import Delivery, Receipt
 from teardown.page.typesetting import as_count
 
@@ -39,7 +39,8 @@ class OlderPage:
         what = as_count(self.coming, "photograph" if self.photographs else "observation")
         of = f" of {as_count(self.cells, 'cell')}" if self.cells else ""
         if self.delivery.state == Delivery.State.APPLIED:
-            waits = f" {as_count(self.unopened, 'cell')} of them without a day of opening: under Waiting still."
+            waiting = as_count(self.unopened, "cell")
+            waits = f" {waiting} of them without a day of opening: under Waiting still."
             return f"{what}{of} written, marked as transcribed.{waits if self.unopened else ''}"
         rest = f", {as_count(self.refused, 'value')} refused" if self.refused and not self.photographs else ""
         rest = f", {as_count(self.refused, 'file')} refused" if self.refused and self.photographs else rest
@@ -55,7 +56,7 @@ class OlderPage:
 def older_page(delivery: Delivery) -> OlderPage:
     """Gather the page."""
     steps = delivery.planned
-    photographs = delivery.kind == FOLDER
+    photographs = delivery.kind == "dissection.photographs"
     coming = [step for step in steps if step["does"] == "new"]
     originals = Receipt.objects.filter(pk__in=delivery.column_map.get("originals", [])).select_related("file")
     return OlderPage(

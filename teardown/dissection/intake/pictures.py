@@ -12,6 +12,7 @@ from teardown.cells.intake.columns import Unread, read_day
 from teardown.cells.rules import fold
 from teardown.dissection.intake.older import when
 from teardown.dissection.intake.words import NotRead
+from teardown.dissection.models import Entry
 from teardown.dissection.rules.places import NotAPlace, read_place
 from teardown.files.intake import unfold as unfold_drop
 from teardown.formats.tables import Table, read_table
@@ -33,6 +34,8 @@ COLUMNS = {
     "seen_by": ("taken by", "by", "who", "photographer"),
 }
 """Columns of the table beside the photographs; only the file is needed."""
+OUTSIDE = frozenset({"", "component.case", "component.terminals", "component.vent", "component.seal"})
+"""Parts that are seen on a cell that nobody has opened."""
 _PLACE = re.compile(r"(?<![A-Za-z0-9])([AB][ ._-]?[TMB][123]|[TMB][123])(?![A-Za-z0-9])")
 _DAY = re.compile(r"(?<!\d)((?:19|20)\d{2})[-_.]?([01]\d)[-_.]?([0-3]\d)(?!\d)")
 _FACE = re.compile(r"(?:^|[^A-Za-z])face[ _-]?([AB])(?![A-Za-z])", re.IGNORECASE)
@@ -217,3 +220,22 @@ def _time(about: About, day: str, clock: str, known: Known) -> None:
 def _frame(name: str) -> str:
     face = _FACE.search(PurePosixPath(name.replace("\\", "/")).stem)
     return f"face {face[1].upper()}" if face else ""
+
+
+def openings_of(steps: Iterable[Mapping[str, Any]]) -> dict[str, Mapping[str, Any]]:
+    """Give the first photograph of an inner part of each cell whose opening is not on record.
+
+    Parameters
+    ----------
+    steps : iterable of mapping
+        What a folder would bring, as its plan holds it.
+    """
+    shown: dict[str, Mapping[str, Any]] = {}
+    for step in sorted(steps, key=lambda step: str(step["observed_at"])):
+        if step["does"] == "new" and step["part"] not in OUTSIDE:
+            shown.setdefault(step["code"], step)
+    known = Entry.objects.current().filter(
+        term__key="opening.opened", state="present", dissection__cell__code__in=shown
+    )
+    there = set(known.values_list("dissection__cell__code", flat=True))
+    return {code: step for code, step in shown.items() if code not in there}

@@ -10,6 +10,7 @@ from django.db.models import Exists, OuterRef, Q
 from teardown.dissection.models.entries import Entry
 from teardown.dissection.models.opening import BenchSession, Dissection, Part
 from teardown.records.models import AppendOnly, Kept, Versioned
+from teardown.vocabulary.models import Term
 
 
 class SampleQuerySet(models.QuerySet["Sample"]):
@@ -177,6 +178,13 @@ class Section(AppendOnly):
     def __str__(self) -> str:
         """Give mount and number."""
         return f"{self.mount}, section {self.number}"
+
+    def out_of_coverage(self) -> tuple[str, ...]:
+        """Give those of its artefacts that leave its images out of oxide coverage, in words."""
+        if not self.artefacts:
+            return ()
+        marks = Term.objects.filter(key__in=self.artefacts, data__out_of_coverage=True)
+        return tuple(marks.order_by("order", "pk").values_list("words", flat=True))
 
 
 class OrderQuerySet(models.QuerySet["Order"]):

@@ -12,6 +12,7 @@ from teardown.imaging.actions.adding import (
 from teardown.imaging.actions.counting import ANSWERS, LINES, add_count
 from teardown.imaging.actions.describing import choose_claim, claim_scale, draw_region, tie
 from teardown.imaging.actions.measuring import (
+    choose_coverage,
     measure_again,
     measure_with_thresholds,
     name_reference,
@@ -46,6 +47,7 @@ __all__ = [
     "bring_pages",
     "can_learn",
     "choose_claim",
+    "choose_coverage",
     "claim_scale",
     "draw_region",
     "keep_earlier",

@@ -1,12 +1,15 @@
 """Have micrographs measured, judge what was measured, pin a session's levels."""
 
+import datetime as dt
 from collections.abc import Mapping, Sequence
 from typing import Any
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
+from django.utils import timezone
 
 from teardown.accounts.roles import demand
+from teardown.dissection.models import Sample
 from teardown.files.models import Run
 from teardown.imaging.models import (
     FieldMeasure,
@@ -104,6 +107,33 @@ def review(*, result: SectionResult, verdict: str, by: Any, reason: str = "") ->
         payload={"run": result.run_id},
     )
     return word
+
+
+@transaction.atomic
+def choose_coverage(
+    *, sample: Sample, count: bool, reason: str, by: Any, at: dt.datetime | None = None
+) -> Run:
+    """Count fields of sections with an artefact in the coverage of a sample, or leave them out again.
+
+    By default they are left out. The choice is written into the question that the sample's numbers answer,
+    and holds for it until another choice is made; numbers that were pooled otherwise stay to be seen.
+
+    Raises
+    ------
+    ValidationError
+        If no reason is given, or no field of the sample bears such an artefact.
+    """
+    demand(by, "measures.review")
+    if not reason.strip():
+        raise ValidationError({"reason": "Say why."})
+    moment = (at or timezone.now()).isoformat(timespec="milliseconds")
+    chosen = {"count": count, "reason": reason.strip(), "by": by.name, "at": moment}
+    run = ask_pooled(sample, by=by, chosen=chosen)
+    if run is None or "coverage" not in run.settings:
+        raise ValidationError(f"No measured field of {sample} is of a section with such an artefact.")
+    verb = "counted in coverage" if count else "left out of coverage"
+    record(verb=verb, subject=sample, by=by, reason=reason, payload={"run": run.pk}, at=at)
+    return run
 
 
 @transaction.atomic

@@ -90,6 +90,13 @@ class Tie(AppendOnly):
             )
         ]
 
+    def plane(self) -> Section | None:
+        """Give the section: the one named, else the plane of its sample polished last before the tie."""
+        if self.section is not None or self.sample_id is None:
+            return self.section
+        planes = Section.objects.filter(mount__contents__sample=self.sample_id, at__lte=self.at)
+        return planes.select_related("mount").order_by("-pk").first()
+
 
 class ScaleClaim(AppendOnly):
     """One way of knowing how large a pixel is; every candidate is kept, the latest chosen one counts."""

@@ -4,7 +4,17 @@ from teardown.imaging.views.adjusting import levels, levels_tried
 from teardown.imaging.views.comparing import change_tile, compare
 from teardown.imaging.views.counting import count
 from teardown.imaging.views.lists import add, delivery, micrographs
-from teardown.imaging.views.one import again, judge, measured, micrograph, pages, region, scale, tie_to
+from teardown.imaging.views.one import (
+    again,
+    coverage,
+    judge,
+    measured,
+    micrograph,
+    pages,
+    region,
+    scale,
+    tie_to,
+)
 from teardown.imaging.views.pictures import class_tile, overlay, picture, thumbnail, tile
 from teardown.imaging.views.remeasuring import again_all, remeasured, remeasured_judge
 from teardown.imaging.views.sessions import grey, session, session_reference, sessions
@@ -24,6 +34,7 @@ __all__ = [
     "class_tile",
     "compare",
     "count",
+    "coverage",
     "delivery",
     "grey",
     "judge",

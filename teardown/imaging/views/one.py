@@ -10,8 +10,10 @@ from django.views.decorators.http import require_POST, require_safe
 
 from teardown.accounts.roles import needs
 from teardown.imaging import actions, dossier
+from teardown.imaging.dossier.coverage import in_coverage
 from teardown.imaging.forms import RegionForm, ReviewForm, ScaleForm, TieForm
 from teardown.imaging.models import Micrograph, ScaleClaim, SectionResult
+from teardown.imaging.runs import tie_of
 
 
 def find(request: HttpRequest, pk: int) -> Micrograph:
@@ -27,6 +29,7 @@ def show(request: HttpRequest, one: Micrograph, status: int = 200, **forms: Any)
         "scale_form": ScaleForm(),
         "tie_form": TieForm(),
         "refused": "",
+        "coverage": in_coverage(one, request.user),
     }
     return render(request, "imaging/micrograph.html", context | forms, status=status)
 
@@ -126,6 +129,24 @@ def judge(request: HttpRequest, pk: int) -> HttpResponse:
         return show(request, one, 422, refused=words(form))
     try:
         actions.review(result=result, by=request.user, **form.cleaned_data)
+    except ValidationError as error:
+        return show(request, one, 422, refused=" ".join(error.messages))
+    return redirect("micrograph", pk)
+
+
+@require_POST
+@needs("measures.review")
+def coverage(request: HttpRequest, pk: int) -> HttpResponse:
+    """Count the sample's fields of sections with an artefact in its coverage, or leave them out again."""
+    one = find(request, pk)
+    tied = tie_of(one)
+    if tied is None or tied.sample is None:
+        return show(request, one, 422, refused="It is tied to no sample yet.")
+    count = request.POST.get("count") == "yes"
+    try:
+        actions.choose_coverage(
+            sample=tied.sample, count=count, reason=request.POST.get("reason", ""), by=request.user
+        )
     except ValidationError as error:
         return show(request, one, 422, refused=" ".join(error.messages))
     return redirect("micrograph", pk)

@@ -9,13 +9,16 @@ from django.db.models import Exists, OuterRef, Q
 from teardown.diffraction.dossier.fractions import GroupLine, group_lines
 from teardown.diffraction.models import Fit
 from teardown.diffraction.models import Review as FitReview
+from teardown.dissection.models import Mounted, Section
 from teardown.imaging.dossier.numbers import HEADLINE, WORDS
 from teardown.imaging.models import FieldMeasure, Review, SampleMeasure, Tie
-from teardown.imaging.rules import by_a_person
+from teardown.imaging.rules import COVERAGE, by_a_person
 from teardown.imaging.runs import verdicts_on
 from teardown.page.navigation import address
+from teardown.page.typesetting import as_count
 from teardown.review.models import samples_of
 from teardown.science.estimate import Estimate
+from teardown.vocabulary.models import Term
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,16 +80,71 @@ def measures_of(cells: Iterable[int]) -> dict[int, dict[str, ShownMeasure]]:
         *whole.order_by("pk"),
     ]
     verdicts = verdicts_on({run for row in rows for run in _made_from(row)})
-    for row in rows:
-        status = _status([verdicts.get(run, "") for run in _made_from(row)])
-        if status == "rejected":
-            continue
-        if isinstance(row, FieldMeasure):
-            cell = ties[row.micrograph_id][0]
-        else:
-            cell = samples[row.sample_id] if row.sample_id else row.part.dissection.cell_id  # type: ignore[union-attr]
-        found[cell].append(_shown(row, status))
+    states = [_status([verdicts.get(run, "") for run in _made_from(row)]) for row in rows]
+    counting = [(row, status) for row, status in zip(rows, states, strict=True) if status != "rejected"]
+    out = _left_out_pools(counting)
+    counting = [(row, status) for row, status in counting if row not in out]
+    out = _left_out_fields(counting, ties, samples)
+    for row, status in counting:
+        if row not in out:
+            found[_cell_of(row, ties, samples)].append(_shown(row, status))
     return {cell: _best(shown) for cell, shown in found.items()}
+
+
+def _cell_of(
+    row: SampleMeasure | FieldMeasure, ties: Mapping[int, tuple[int, Tie]], samples: Mapping[int, int]
+) -> int:
+    if isinstance(row, FieldMeasure):
+        return ties[row.micrograph_id][0]
+    return samples[row.sample_id] if row.sample_id else row.part.dissection.cell_id  # type: ignore[union-attr]
+
+
+def _marked(ties: Mapping[int, tuple[int, Tie]]) -> set[int]:
+    """Give the micrographs of sections with an artefact that keeps them out of coverage; two queries."""
+    keys = set(Term.objects.filter(data__out_of_coverage=True).values_list("key", flat=True))
+    wanted = {tie.sample_id for _, tie in ties.values() if tie.sample_id}
+    planes: dict[int, list[Section]] = defaultdict(list)
+    for content in Mounted.objects.filter(sample__in=wanted).prefetch_related("mount__sections"):
+        planes[content.sample_id] += content.mount.sections.all()
+    found = set()
+    for micrograph, (_, tie) in ties.items():
+        before = [plane for plane in planes.get(tie.sample_id or 0, []) if plane.at <= tie.at]
+        plane = tie.section or max(before, key=lambda each: each.pk, default=None)
+        if plane is not None and keys.intersection(plane.artefacts):
+            found.add(micrograph)
+    return found
+
+
+def _left_out_pools(
+    counting: Iterable[tuple[SampleMeasure | FieldMeasure, str]],
+) -> set[SampleMeasure | FieldMeasure]:
+    """Give the pooled coverages that a later pool of the same left out, for an artefact of a section."""
+    pools = [row for row, _ in counting if isinstance(row, SampleMeasure)]
+    latest: dict[tuple[int | None, int | None], int] = {}
+    for row in pools:
+        if "marked" in row.details:
+            of = (row.sample_id, row.part_id)
+            latest[of] = max(latest.get(of, 0), row.run_id)
+    return {
+        row
+        for row in pools
+        if row.quantity in COVERAGE and row.run_id < latest.get((row.sample_id, row.part_id), 0)
+    }
+
+
+def _left_out_fields(
+    counting: Iterable[tuple[SampleMeasure | FieldMeasure, str]],
+    ties: Mapping[int, tuple[int, Tie]],
+    samples: Mapping[int, int],
+) -> set[SampleMeasure | FieldMeasure]:
+    """Give the coverages of single fields of sections with an artefact, where they would stand for a cell."""
+    covered = [row for row, _ in counting if row.quantity in COVERAGE]
+    pooled = {_cell_of(row, ties, samples) for row in covered if isinstance(row, SampleMeasure)}
+    alone = [
+        row for row in covered if isinstance(row, FieldMeasure) and ties[row.micrograph_id][0] not in pooled
+    ]
+    marked = _marked({row.micrograph_id: ties[row.micrograph_id] for row in alone}) if alone else set()
+    return {row for row in covered if isinstance(row, FieldMeasure) and row.micrograph_id in marked}
 
 
 def _made_from(row: SampleMeasure | FieldMeasure) -> list[int]:
@@ -115,6 +173,9 @@ def _shown(row: SampleMeasure | FieldMeasure, status: str) -> ShownMeasure:
     sources = row.details.get("levels") or []
     if marked := by_a_person([sources] if isinstance(sources, str) else sources):
         of += f", {marked}"
+    if row.quantity in COVERAGE and (known := row.details.get("marked")):
+        of += f", {as_count(known['fields'], 'field')} with an artefact ({', '.join(known['artefacts'])}) "
+        of += "counted by choice" if known["counted"] else "left out"
     return ShownMeasure(key, words, estimate, status, of, href, row.unit == "1", rank)
 
 

@@ -93,4 +93,9 @@ class Viewer extends Picture {
   }
 }
 
-for (const root of document.querySelectorAll("[data-viewer]")) root.viewer = new Viewer(root);
+function begin() {
+  for (const root of document.querySelectorAll("[data-viewer]")) root.viewer ??= new Viewer(root);
+}
+begin();
+// a mosaic comes into the page once it is drawn
+document.addEventListener("htmx:afterSettle", begin);

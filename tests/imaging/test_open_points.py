@@ -207,3 +207,19 @@ def test_an_empty_file_in_a_drop_is_named_and_hinders_no_other(client, operator)
     answer = client.post(reverse("add_micrographs"), {"pictures": files, "sample": ""}, follow=True)
     assert b"The file is empty" in answer.content
     assert [row["name"] for row in answer.context["rows"]] == ["good.png"]
+
+
+def test_a_mosaic_is_drawn_by_the_worker_and_nobody_waits_for_it(client, operator, monkeypatch):
+    """Until then its page says so and asks again; tiles are not made twice."""
+    one = add_micrograph(picture=section_file(31, size=144), name="m.png", by=operator)
+    client.force_login(operator)
+    address = reverse("micrograph", args=[one.pk])
+    tile = reverse("micrograph_tile", args=[one.pk, 0, 0, 0])
+    with monkeypatch.context() as patch:
+        patch.setattr("teardown.imaging.store.pictures.LARGEST_WHOLE_PX", 1000)
+        assert b"being made ready for the screen" in client.get(address).content
+        assert client.get(tile).status_code == 404
+    work_off()
+    monkeypatch.setattr("teardown.imaging.store.pictures.LARGEST_WHOLE_PX", 1000)
+    assert b"data-viewer" in client.get(address).content
+    assert client.get(tile).status_code == 200

@@ -121,6 +121,7 @@ def comparison_of(
         one.run_id: one
         for one in micrograph.results.filter(class_map__isnull=False)
         .select_related("run", "class_map", "micrograph")
+        .defer("sums")
         .order_by("run_id")
     }
     if len(results) < 2:

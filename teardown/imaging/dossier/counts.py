@@ -7,6 +7,7 @@ from typing import Any
 
 from teardown.dissection.models import Sample
 from teardown.imaging.models import Count, Micrograph, Tie
+from teardown.page.typesetting import number as typeset
 from teardown.science.errors import Refusal
 from teardown.science.estimate import Estimate
 
@@ -72,8 +73,13 @@ def _beside(pair: dict[str, Any] | None, number: int) -> str:
     if not pair:
         return ""
     difference, error = pair["difference"][number] * 100, pair["standard_error"][number] * 100
-    told = f"computer {difference:+.1f} ± {1.96 * error:.1f} points at the same places"
+    sign = "+" if difference >= 0.05 else ""
+    told = f"computer {sign}{typeset(difference, 1)} ± {typeset(1.96 * error, 1)} points at the same places"
     return f"{told} (p {pair['p'][number]:.2g})"
+
+
+def _percent(share: float) -> str:
+    return f"{typeset(share * 100, 0)}\u202f%"
 
 
 def _notes(found: dict[str, Any], crossings: bool) -> list[str]:
@@ -81,11 +87,11 @@ def _notes(found: dict[str, Any], crossings: bool) -> list[str]:
     pair = found.get("paired")
     if pair:
         what = "crossings" if crossings else "points"
-        notes.append(f"both agree on {pair['agreement']:.0%} of {pair['points']} {what}")
+        notes.append(f"both agree on {_percent(pair['agreement'])} of {pair['points']} {what}")
     if found.get("cannot_tell"):
         notes.append(f"{found['cannot_tell']} nobody could tell")
     notes += [
-        f"{other['by']} said the same at {other['agreement']:.0%} of {other['places']} places"
+        f"{other['by']} said the same at {_percent(other['agreement'])} of {other['places']} places"
         for other in found.get("others", [])
     ]
     return notes

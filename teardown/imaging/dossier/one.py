@@ -27,7 +27,14 @@ from teardown.imaging.dossier.numbers import (
     count_levels,
     shown_of,
 )
-from teardown.imaging.dossier.open_points import EARLIER, OpenPoints, Pages, ShownRegion, open_points_of
+from teardown.imaging.dossier.open_points import (
+    EARLIER,
+    OpenPoints,
+    Pages,
+    ShownRegion,
+    being_drawn,
+    open_points_of,
+)
 from teardown.imaging.models import (
     FieldMeasure,
     Micrograph,
@@ -85,6 +92,7 @@ class MicrographPage:
     pooled: "Pool | None"
     electrode: "Pool | None"
     scale_levels: int
+    being_drawn: bool
     may_add: bool
     may_review: bool
     may_measure: bool
@@ -161,7 +169,7 @@ def page_of(micrograph: Micrograph, user: Any) -> MicrographPage:
     tied = tie_of(micrograph)
     sample = tied.sample if tied else None
     result = standing([micrograph]).get(micrograph.pk)
-    results = list(micrograph.results.select_related("run__asked_by").order_by("-pk"))
+    results = list(micrograph.results.select_related("run__asked_by").defer("sums").order_by("-pk"))
     by_run = {run: list(rows.values()) for run, rows in measures_of(results).items()}
     shown = shown_of(by_run.get(result.run_id, []), result) if result else []
     flags = list(result.flags) if result else []
@@ -196,6 +204,7 @@ def page_of(micrograph: Micrograph, user: Any) -> MicrographPage:
         pooled=pooled,
         electrode=electrode,
         scale_levels=count_levels(micrograph.width_px, micrograph.height_px),
+        being_drawn=being_drawn(micrograph),
         may_add=may(user, "micrographs.add"),
         may_review=may(user, "measures.review"),
         may_measure=may(user, "measures.run"),

@@ -6,7 +6,8 @@ from dataclasses import dataclass
 from typing import Any
 
 from teardown.imaging.models import Micrograph, Region, ScaleClaim, SectionResult
-from teardown.imaging.runs import pages_of, section_settings
+from teardown.imaging.runs import is_being_measured, pages_of, section_settings
+from teardown.imaging.store import takes_long
 
 AGREE = 0.02
 EARLIER = 12
@@ -48,6 +49,11 @@ class ShownRegion:
     def as_points(self) -> str:
         """Give the corners as a form sends them."""
         return json.dumps(self.points)
+
+
+def being_drawn(micrograph: Micrograph) -> bool:
+    """Tell whether a mosaic waits for a worker to draw it for the screen."""
+    return takes_long(micrograph) and is_being_measured(micrograph)
 
 
 @dataclass(frozen=True, slots=True)

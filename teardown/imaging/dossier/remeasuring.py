@@ -79,7 +79,7 @@ def remeasuring_of(made: Remeasuring, user: Any) -> RemeasuringPage:
     """Gather old and new numbers of every field. Six queries, however many fields."""
     fields = list(made.fields.select_related("micrograph__receipt", "after", "before"))
     runs = [run for field in fields for run in (field.before_id, field.after_id) if run]
-    results = list(SectionResult.objects.filter(run__in=runs))
+    results = list(SectionResult.objects.filter(run__in=runs).defer("sums"))
     measures = measures_of(results)
     verdicts = verdicts_on([field.after_id for field in fields])
     rows = tuple(_row(field, measures, verdicts) for field in fields)

@@ -119,7 +119,7 @@ def _viewed(
 
 def _own_levels(shown: list[Micrograph]) -> dict[int, SectionResult]:
     own: dict[int, SectionResult] = {}
-    for result in SectionResult.objects.filter(micrograph__in=shown).order_by("pk"):
+    for result in SectionResult.objects.filter(micrograph__in=shown).defer("sums").order_by("pk"):
         if result.levels["source"] == "automatic":
             own[result.micrograph_id] = result
     return own

@@ -166,7 +166,8 @@ def _examine_mosaic(
         picture = Picture(np.empty((0, 0), np.float32), None, mosaic.header)
         if result.labels.shape != mosaic.shape:
             result = replace(result, labels=_in_frame(result.labels, mosaic.shape, rows))
-    flags = (*choice.remarks, *_outline_flag(regions), *result.flags)
+        remarks = mosaic.remarks
+    flags = (*remarks, *choice.remarks, *_outline_flag(regions), *result.flags)
     return Examined(picture, chosen, strip, result, flags)
 
 

@@ -38,6 +38,9 @@ def section(run: Run, beat: Beat) -> Iterable[models.Model | PoolAfter]:
     """Measure one micrograph as its run asks, and give the rows to be written."""
     micrograph = _subject(run)
     asked = run.settings
+    beat(0.02, "making the picture for the screen")
+    picture_of(micrograph)
+    thumbnail_of(micrograph)
     beat(0.05, "reading the picture and measuring")
     with on_disk(micrograph.receipt.file) as path:
         examined = examine(
@@ -64,9 +67,7 @@ def section(run: Run, beat: Beat) -> Iterable[models.Model | PoolAfter]:
         flags=[flag_data(flag) for flag in examined.flags],
         held=held,
     )
-    beat(0.85, "making the pictures for the screen")
-    picture_of(micrograph)
-    thumbnail_of(micrograph)
+    beat(0.85, "making the classes for the screen")
     classes_of(result)
     overlay_of(result)
     if held:

@@ -14,6 +14,7 @@ from teardown.imaging.store.pictures import (
     overlay_of,
     picture_of,
     pyramid_of,
+    takes_long,
     thumbnail_of,
     tile_of,
 )
@@ -47,6 +48,7 @@ __all__ = [
     "pyramid_of",
     "section_rows",
     "seeds_of",
+    "takes_long",
     "thumbnail_of",
     "tile_of",
     "window_round",

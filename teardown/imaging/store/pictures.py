@@ -34,6 +34,13 @@ def pyramid_of(micrograph: Micrograph) -> Path:
     return Path(derived().path(name))
 
 
+def takes_long(micrograph: Micrograph) -> bool:
+    """Tell whether a picture is so large, and not drawn yet, that nobody should wait while it is drawn."""
+    if micrograph.width_px * micrograph.height_px <= LARGEST_WHOLE_PX:
+        return False
+    return not derived().exists(f"micrographs/{micrograph.receipt.file.sha256}-{micrograph.page}.tif")
+
+
 def _mosaic_pyramid(micrograph: Micrograph, target: Path) -> None:
     """Make the pyramid of a picture too large to be held, band by band."""
     import numpy as np

@@ -29,7 +29,7 @@ def change_tile(
 ) -> HttpResponse:
     """Give one tile of what changed between two results."""
     one = find(request, pk)
-    results = SectionResult.objects.select_related("class_map")
+    results = SectionResult.objects.select_related("class_map", "micrograph").defer("sums", "flags", "levels")
     before, later = (get_object_or_404(results, micrograph=one, run=number) for number in (run, after))
     content = store.change_tile_of(before, later, level, column, row)
     if content is None:

@@ -6,7 +6,8 @@ from django.views.decorators.http import require_safe
 
 from teardown.accounts.roles import needs
 from teardown.imaging import store
-from teardown.imaging.models import SectionResult
+from teardown.imaging.dossier import being_drawn
+from teardown.imaging.models import Micrograph, SectionResult
 from teardown.imaging.runs import standing
 from teardown.imaging.views.one import find
 
@@ -19,18 +20,31 @@ def image(content: bytes, kind: str) -> HttpResponse:
     return HttpResponse(content, content_type=kind, headers={"Cache-Control": KEPT})
 
 
+def drawn(one: Micrograph) -> Micrograph:
+    """Give a picture that can be shown; a mosaic that a worker is about to draw is not drawn here too.
+
+    Raises
+    ------
+    Http404
+        While it waits for its first measurement.
+    """
+    if being_drawn(one):
+        raise Http404("The picture is being made ready for the screen.")
+    return one
+
+
 @require_safe
 @needs("pages.see")
 def picture(request: HttpRequest, pk: int) -> HttpResponse:
     """Give the picture as large as a screen."""
-    return image(store.picture_of(find(request, pk)), "image/jpeg")
+    return image(store.picture_of(drawn(find(request, pk))), "image/jpeg")
 
 
 @require_safe
 @needs("pages.see")
 def thumbnail(request: HttpRequest, pk: int) -> HttpResponse:
     """Give the picture, small."""
-    return image(store.thumbnail_of(find(request, pk)), "image/jpeg")
+    return image(store.thumbnail_of(drawn(find(request, pk))), "image/jpeg")
 
 
 @require_safe
@@ -51,7 +65,7 @@ def overlay(request: HttpRequest, pk: int) -> HttpResponse:
 @needs("pages.see")
 def tile(request: HttpRequest, pk: int, level: int, column: int, row: int) -> HttpResponse:
     """Give one tile of the picture."""
-    content = store.tile_of(store.pyramid_of(find(request, pk)), level, column, row)
+    content = store.tile_of(store.pyramid_of(drawn(find(request, pk))), level, column, row)
     if content is None:
         raise Http404("Outside the picture.")
     return image(content, "image/jpeg")
@@ -66,7 +80,8 @@ def class_tile(
     if style not in STYLES:
         raise Http404("No such style.")
     one = find(request, pk)
-    result = get_object_or_404(SectionResult.objects.select_related("class_map"), micrograph=one, run=run)
+    results = SectionResult.objects.select_related("class_map", "micrograph").defer("sums", "flags", "levels")
+    result = get_object_or_404(results, micrograph=one, run=run)
     content = store.tile_of(store.classes_of(result), level, column, row, style)
     if content is None:
         raise Http404("Outside the picture.")

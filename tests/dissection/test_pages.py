@@ -9,11 +9,17 @@ from django.urls import reverse
 from django.utils import timezone
 
 from teardown.dissection import actions as bench
-from teardown.dissection.models import Entry, Sample
+from teardown.dissection.models import Entry, PlanTemplate, Sample
+from teardown.vocabulary.models import Term
 from tests import makers
 from tests.dissection.makers import PNG, ended
 
 pytestmark = pytest.mark.django_db
+SECTIONS = [
+    {"component": "component.iron_electrode", "technique": "technique.section", "place": "M2"},
+    {"component": "component.iron_electrode", "technique": "technique.section", "place": "T2"},
+    {"component": "component.iron_electrode", "technique": "technique.diffraction", "place": "M2"},
+]
 
 
 @pytest.mark.parametrize(
@@ -102,6 +108,22 @@ def test_closing_asks_for_the_password_and_signs(signed_in, cell, chemist):
     signed_in.post(address, {"answer": "not weighed", "password": "a long enough one"})
     cell.refresh_from_db()
     assert cell.closed_at is not None
+
+
+def test_plans_of_the_house_tell_the_blinded_no_recipe_and_fit_it(client, signed_in, cell, chemist):
+    PlanTemplate.objects.create(name="Bismuth family, three sections", family="febi", items=SECTIONS)
+    PlanTemplate.objects.create(name="Zinc family", family="zn-", items=SECTIONS)
+    PlanTemplate.objects.create(name="Any of the house", items=SECTIONS[:1])
+    address = reverse("bench_plan", args=["SP-0413"])
+    page = signed_in.get(address).content.decode()
+    words = {key: str(Term.objects.get(key=f"technique.{key}")) for key in ("section", "diffraction")}
+    assert f"for cells such as this: 2 × {words['section']}; 1 × {words['diffraction']}" in page
+    assert "for any cell: 1 ×" in page
+    assert "family" not in page
+    client.force_login(makers.make_user("analyst"))
+    page = client.get(address).content.decode()
+    assert "Bismuth family, three sections" in page
+    assert "Zinc family" not in page
 
 
 def test_a_plan_is_made_and_its_labels_follow(signed_in, cell):

@@ -14,10 +14,10 @@ from teardown.dissection.forms.desk import (
     LateForm,
     MountForm,
     OrderForm,
-    PlanForm,
     PolishForm,
     WithdrawForm,
 )
+from teardown.dissection.forms.planning import PlanForm
 
 __all__ = [
     "AmendForm",

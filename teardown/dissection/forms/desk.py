@@ -1,4 +1,4 @@
-"""What may be typed at the desk: plan, signature, amendments, samples, labels, cautions."""
+"""What may be typed at the desk: signature, amendments, samples, labels, cautions."""
 
 from typing import Any
 
@@ -6,9 +6,8 @@ from django import forms
 from django.core.exceptions import ValidationError
 
 from teardown.accounts.models import User
-from teardown.cells.models import Cell
 from teardown.dissection.dossier.labels import SIZES
-from teardown.dissection.models import CautionCard, PlanTemplate
+from teardown.dissection.models import CautionCard
 from teardown.dissection.rules.codes import NotACode, read_code
 from teardown.dissection.rules.places import NotAPlace, read_place
 from teardown.page.fields import NumberField
@@ -17,61 +16,6 @@ from teardown.vocabulary.models import Term
 
 def _terms(kind: str) -> list[tuple[str, str]]:
     return [(term.key, term.words) for term in Term.objects.of(kind)]
-
-
-USUAL_PLAN = (
-    ("component.iron_electrode", "technique.section", "M2"),
-    ("component.iron_electrode", "technique.section", "T2"),
-    ("component.iron_electrode", "technique.diffraction", "M2"),
-    ("component.air_electrode", "technique.map", "M2"),
-    ("component.electrolyte", "technique.titration", ""),
-    ("component.electrolyte", "technique.elements", ""),
-    ("component.iron_electrode", "technique.archive", ""),
-)
-
-
-class PlanForm(forms.Form):
-    """Pieces by technique and place, and at most three questions."""
-
-    template = forms.ModelChoiceField(
-        PlanTemplate.objects.filter(retired_at=None),
-        required=False,
-        empty_label="the usual pieces, chosen below",
-    )
-
-    def __init__(self, *args: Any, cell: Cell, **kwargs: Any) -> None:
-        """Offer the usual pieces."""
-        super().__init__(*args, **kwargs)
-        components, techniques = dict(_terms("component")), dict(_terms("technique"))
-        self.rows = []
-        for number, (component, technique, place) in enumerate(USUAL_PLAN):
-            name = f"piece_{number}"
-            where = f" at {place}" if place else ""
-            self.fields[name] = forms.BooleanField(
-                required=False,
-                initial=True,
-                label=f"{components[component]}{where}: {techniques[technique]}",
-            )
-            self.rows.append((name, component, technique, place))
-        for number in range(1, 4):
-            self.fields[f"question_{number}"] = forms.CharField(
-                required=False, max_length=200, label=f"Question {number}"
-            )
-
-    def items(self) -> list[dict[str, str]]:
-        """Give the pieces chosen."""
-        template = self.cleaned_data.get("template")
-        if template is not None:
-            return list(template.items)
-        return [
-            {"component": component, "technique": technique, "place": place}
-            for name, component, technique, place in self.rows
-            if self.cleaned_data.get(name)
-        ]
-
-    def questions(self) -> list[str]:
-        """Give the questions."""
-        return [self.cleaned_data[f"question_{number}"] for number in range(1, 4)]
 
 
 class CloseForm(forms.Form):

@@ -196,7 +196,9 @@ def bench_plan(request: SignedIn, code: str) -> HttpResponse:
     """Decide before opening what is sampled and asked."""
     cell = get_object_or_404(Cell.objects.visible_to(request.user), code=code)
     plan = getattr(cell, "plan", None)
-    form = PlanForm(request.POST or None, cell=cell)
+    begun = getattr(cell, "dissection", None)
+    blind = not request.user.may("recipes.see") and (begun is None or begun.blinded) and not cell.closed_at
+    form = PlanForm(request.POST or None, cell=cell, blind=blind)
     if request.method == "POST" and plan is None and form.is_valid():
         actions.make_plan(cell=cell, by=request.user, items=form.items(), questions=form.questions())
         messages.success(request, "The plan stands. Its labels can be printed.")

@@ -217,3 +217,24 @@ def test_a_face_gives_a_profile(client, operator, measured):
     result = SectionResult.objects.filter(micrograph=one).first()
     assert len(result.sums["profile"]) == 10
     assert b"From face to core" in client.get(reverse("micrograph", args=[one])).content
+
+
+def test_a_plan_tells_of_each_picture_and_takes_one_sample_for_the_rest(client, operator):
+    """Size, depth, scale, twins and what is here already; a code for all that have none."""
+    make_sample("7654321B", by=operator)
+    client.force_login(operator)
+    files = [
+        upload("7654321B_f01.png", section_file(1, size=96)),
+        upload("twin.png", section_file(1, size=96)),
+    ]
+    files += [upload("other.png", section_file(2, size=96)), upload("other.txt", b"PixelSize = 50 nm")]
+    response = client.post(reverse("add_micrographs"), {"pictures": files, "sample": ""})
+    plan = client.get(response["Location"])
+    rows = {row["name"]: row for row in plan.context["rows"]}
+    assert rows["twin.png"]["same_as"] == "7654321B_f01.png"
+    assert rows["other.png"]["about"]["pixel_um"] == pytest.approx(0.05)
+    assert rows["other.png"]["about"]["width"] == 96
+    client.post(response["Location"], {"sample_0": "7654321B", "sample_rest": "7654321b"})
+    assert Micrograph.objects.filter(ties__sample__code="7654321B").count() == 2
+    again = client.post(reverse("add_micrographs"), {"pictures": [upload("x.png", section_file(2, size=96))]})
+    assert client.get(again["Location"]).context["rows"][0]["known"]

@@ -135,11 +135,13 @@ def plan_pictures(
                 "field_number": one.field_number,
                 "pixel_size_um": one.pixel_size_um,
                 "sidecar": one.sidecar[:20_000],
-                "known": Micrograph.objects.filter(receipt__file=receipt.file_id).exists(),
+                "file": receipt.file_id,
+                "about": _about(one, fact),
             }
         )
     if first is None:
         return None
+    _mark_known(rows)
     return Delivery.objects.create(
         kind="imaging.micrographs",
         receipt=first,
@@ -148,6 +150,29 @@ def plan_pictures(
         column_map={"session": session.name if session else ""},
         by=by,
     )
+
+
+def _about(one: Offered, fact: Mapping[str, Any]) -> dict[str, Any]:
+    """Give what a plan tells of a picture: size, depth, pages, and the hint of scale that counts."""
+    from teardown.formats.pixel_size import ScaleCandidate, choose_scale, read_sidecar
+
+    hints = [ScaleCandidate(**candidate) for candidate in fact["candidates"]]
+    scale = choose_scale([*hints, *read_sidecar(one.sidecar)])
+    size = one.pixel_size_um or (scale.chosen.pixel_width_um if scale.chosen else None)
+    told = {name: fact[name] for name in ("width", "height", "bits", "pages")}
+    conflict = not one.pixel_size_um and any(remark.code == "scale_conflict" for remark in scale.remarks)
+    return told | {"pixel_um": size, "conflict": conflict}
+
+
+def _mark_known(rows: Sequence[dict[str, Any]]) -> None:
+    """Say of each picture whether its bytes are here already, or twice in this drop. One query."""
+    files = [row["file"] for row in rows]
+    known = set(Micrograph.objects.filter(receipt__file__in=files).values_list("receipt__file", flat=True))
+    first: dict[int, str] = {}
+    for row in rows:
+        row["known"] = row["file"] in known
+        row["same_as"] = first.get(row["file"], "")
+        first.setdefault(row["file"], row["name"])
 
 
 @transaction.atomic

@@ -74,7 +74,7 @@ def _told(request: HttpRequest, added: actions.Added, query: str = "") -> HttpRe
     for one in added.refused:
         messages.error(request, f"{one.name} was not taken. {one.reason}")
     if added.known:
-        messages.info(request, f"{len(added.known)} of the pictures are here already.")
+        messages.info(request, f"Here already, and not booked again: {len(added.known)}.")
     if added.micrographs:
         messages.success(request, f"{len(added.micrographs)} kept; cross sections are being measured.")
     everything = [*added.micrographs, *added.known]
@@ -93,7 +93,8 @@ def delivery(request: HttpRequest, pk: int) -> HttpResponse:
     codes = {number: row["sample"] for number, row in enumerate(found.planned)}
     wrong: dict[int, str] = {}
     if request.method == "POST":
-        codes = {number: request.POST.get(f"sample_{number}", "").strip() for number in codes}
+        rest = request.POST.get("sample_rest", "").strip()
+        codes = {number: request.POST.get(f"sample_{number}", "").strip() or rest for number in codes}
         known = {
             one.code.upper(): one
             for one in Sample.objects.filter(code__in=[c.upper() for c in codes.values()])

@@ -7,7 +7,7 @@ from django.urls import reverse
 
 from teardown.files.tasks import work_off
 from teardown.imaging.actions import add_micrograph
-from teardown.imaging.models import Classifier, ImagingSession, Review, StrokeSet
+from teardown.imaging.models import Classifier, ImagingSession, Region, Review, StrokeSet
 from teardown.imaging.runs import standing
 from tests import eyes
 from tests.imaging.pictures import section_file
@@ -117,4 +117,81 @@ def test_strokes_are_drawn_learned_from_and_measured_with(visit, operator, field
     work_off()
     expect(page.locator(".by-hand")).to_contain_text("oxide and metal are of one grey", timeout=15_000)
     assert standing([field])[field.pk].levels["source"] == "trained"
+    assert visit.complaints == []
+
+
+def at(page, x, y):
+    """Where a place of the picture stands in the window."""
+    told = page.evaluate(
+        "([x, y]) => { const v = document.querySelector('[data-viewer]').viewer;"
+        " const p = v.map.latLngToContainerPoint(v.at(x, y)); return [p.x, p.y]; }",
+        [x, y],
+    )
+    box = page.locator("[data-map]").bounding_box()
+    return box["x"] + told[0], box["y"] + told[1]
+
+
+def test_outlines_are_drawn_dragged_stepped_taken_back_and_changed(visit, operator, field):
+    """By mouse a corner is dragged and one between two is made, by keys one is stepped and taken away."""
+    from playwright.sync_api import expect
+
+    page = visit(reverse("micrograph", args=[field.pk]), operator)
+    page.locator("[data-draw] > summary").click()
+    page.locator("[data-kind]").select_option("exclusion")
+    page.locator("[data-begin]").click()
+    for place in ((40, 40), (120, 40), (120, 110)):
+        page.mouse.click(*at(page, *place))
+    told = page.locator("[data-told]")
+    expect(told).to_have_text(re.compile("^3 corners"))
+    page.mouse.move(*at(page, 120, 110))
+    page.mouse.down()
+    page.mouse.move(*at(page, 160, 150), steps=5)
+    page.mouse.up()
+    page.mouse.move(*at(page, 80, 40))
+    page.mouse.down()
+    page.mouse.move(*at(page, 80, 20), steps=5)
+    page.mouse.up()
+    expect(told).to_have_text(re.compile("^4 corners"))
+    page.locator("[data-undo]").click()
+    expect(told).to_have_text(re.compile("^3 corners"))
+    page.get_by_role("button", name=re.compile("^Corner 1 of 3")).focus()
+    page.keyboard.press("Shift+ArrowRight")
+    assert eyes.faults(page) == []
+    page.get_by_role("button", name="Keep, and draw more").click()
+    expect(page.get_by_text("Kept. Draw on")).to_be_visible()
+    drawn = Region.objects.get()
+    assert drawn.name == "1"
+    assert drawn.points[0][0] > 40.5
+    assert drawn.points[2] == pytest.approx([160, 150], abs=2)
+    page.locator("[data-draw] > summary").click()
+    page.get_by_role("button", name="change").click()
+    page.get_by_role("button", name=re.compile("^Corner 2 of 3")).focus()
+    page.keyboard.press("ArrowDown")
+    page.get_by_role("button", name="Keep and measure").click()
+    expect(page.get_by_text("measured again with it")).to_be_visible()
+    assert Region.objects.latest("pk").version == 2
+    work_off()
+    assert visit.complaints == []
+
+
+def test_a_finger_sets_the_scale_bar_and_lengths_follow_at_once(visit, operator, field):
+    """Two touches, a length, and the next page shows micrometres with no worker about."""
+    from playwright.sync_api import expect
+
+    page = visit(reverse("micrograph", args=[field.pk]), operator, size="tablet")
+    page.locator("[data-bar-panel] > summary").tap()
+    page.locator("[data-measure-bar]").tap()
+    for place in ((60, 200), (160, 200)):
+        page.locator("[data-map]").scroll_into_view_if_needed()
+        page.touchscreen.tap(*at(page, *place))
+    bar = page.locator("[data-bar-form]")
+    length = float(bar.locator("[name=bar_px]").input_value())
+    assert length == pytest.approx(100, abs=3)
+    bar.locator("[name=bar_um]").fill("20")
+    expect(bar.locator("[data-bar-told]")).to_have_text(re.compile("A pixel would be 0[.,](19|20)"))
+    assert eyes.faults(page) == []
+    bar.get_by_role("button", name="Take this scale").tap()
+    expect(page.get_by_text("µm; lengths follow")).to_be_visible()
+    expect(page.locator("#measured")).to_contain_text("µm")
+    assert standing([field])[field.pk].run.function == "imaging.rescale"
     assert visit.complaints == []

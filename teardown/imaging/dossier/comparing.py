@@ -102,6 +102,13 @@ class ComparisonPage:
         return any(one.levels.get("bright") is not None for one in (self.before, self.after))
 
     @property
+    def left_out(self) -> bool:
+        """Tell whether part of the picture does not count in either, so that the key names it."""
+        return self.area < self.micrograph.width_px * self.micrograph.height_px or any(
+            "left out" in (one.before, one.after) for one in self.changes
+        )
+
+    @property
     def share(self) -> float:
         """Give the share of the section that changed class."""
         return self.changed / self.area if self.area else 0.0

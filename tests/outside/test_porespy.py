@@ -54,8 +54,8 @@ def test_openings_are_their_local_thickness_to_within_a_pixel(drawn):
 
 
 def test_through_a_microscope_the_porosity_is_still_theirs(drawn):
-    """Blurred, with noise and uneven light, no oxide: porosity within half a point (a blur of a pixel moves the
-    edge of a sphere of six by a twelfth), nothing called oxide."""
+    """Blurred, with noise and uneven light, no oxide: porosity within half a point (a blur of a pixel moves
+    the edge of a sphere of six by a twelfth), nothing called oxide."""
     pores, theirs = drawn
     rng = np.random.default_rng(5)
     grey = cv2.GaussianBlur(np.where(pores, 0.15, 0.75).astype(np.float32), (0, 0), 1.0)

@@ -212,6 +212,12 @@ class PlaceForm(forms.Form):
     y = forms.FloatField(min_value=0)
 
 
+class SessionForm(forms.Form):
+    """The session of pictures that came without one."""
+
+    session = forms.CharField(label="Microscope session", max_length=80)
+
+
 class TieForm(forms.Form):
     """What a micrograph is of."""
 

@@ -4,13 +4,15 @@ import json
 
 import pytest
 from django.core.exceptions import ValidationError
+from django.db import IntegrityError, transaction
 from django.urls import reverse
 
 from teardown.dissection.models import Sample
 from teardown.files.tasks import work_off
-from teardown.imaging.actions import add_micrograph, name_reference
+from teardown.imaging.actions import add_micrograph, name_reference, name_session, pin_levels
 from teardown.imaging.dossier import session_of
-from teardown.imaging.models import ImagingSession, Levels, SampleMeasure, SectionResult
+from teardown.imaging.models import ImagingSession, Levels, Micrograph, SampleMeasure, SectionResult
+from teardown.imaging.runs import standing
 from tests.accounts.routes import things
 from tests.imaging.pictures import section_file
 from tests.makers import NOW, make_user
@@ -119,3 +121,27 @@ def test_samples_are_pooled_to_their_electrode_by_a_run_of_its_own(client):
     page = client.get(reverse("micrograph", args=[one.pk])).content.decode()
     assert "The electrode, over 2 samples" in page
     assert reverse("run", args=[row.run_id]) in page
+
+
+def test_a_session_that_was_forgotten_is_named_later_and_once(client, operator, session):
+    """On the picture's page or for a list; pinned levels count for it at once; nothing else changes."""
+    pin_levels(session=session, pore=0.14, oxide=0.574, metal=0.76, by=operator)
+    one, two = (
+        add_micrograph(picture=section_file(seed, size=128), name=f"late {seed}.png", by=operator)
+        for seed in (5, 6)
+    )
+    work_off()
+    client.force_login(operator)
+    client.post(reverse("micrograph_session", args=[one.pk]), {"session": "Wednesday"})
+    client.post(reverse("micrographs_session") + "?standing=proposed", {"session": "Thursday"})
+    work_off()
+    one.refresh_from_db()
+    two.refresh_from_db()
+    assert one.session == session
+    assert two.session.name == "Thursday"
+    assert standing([one])[one.pk].levels["source"] == "pinned"
+    with pytest.raises(ValidationError, match="of a session already"):
+        name_session(micrographs=[one, two], name="Friday", by=operator)
+    for change in ({"session": None}, {"session": session, "page": 3}, {"kind": "surface"}):
+        with pytest.raises(IntegrityError, match="missing may be named"), transaction.atomic():
+            Micrograph.objects.filter(pk=two.pk).update(**change)

@@ -21,6 +21,7 @@ from teardown.imaging.actions.measuring import (
 )
 from teardown.imaging.actions.pages import bring_pages
 from teardown.imaging.actions.remeasuring import keep_earlier, remeasure, take_up
+from teardown.imaging.actions.sessions import name_session
 from teardown.imaging.actions.training import (
     CLASSES,
     MISSING,
@@ -56,6 +57,7 @@ __all__ = [
     "measure_by_strokes",
     "measure_with_thresholds",
     "name_reference",
+    "name_session",
     "pin_levels",
     "plan_pictures",
     "remeasure",

@@ -1,6 +1,6 @@
 """Micrographs: what they are of, how large their pixels are, what on them counts."""
 
-from typing import Any, Self
+from typing import Any, ClassVar, Self
 
 from django.db import models
 from django.db.models import Q
@@ -10,6 +10,7 @@ from teardown.cells.models import Cell
 from teardown.dissection.models import Sample, Section
 from teardown.files.models import Receipt
 from teardown.imaging.models.sessions import ImagingSession
+from teardown.records.guards import NEVER, Guard
 from teardown.records.models import AppendOnly
 
 
@@ -33,8 +34,24 @@ class MicrographQuerySet(models.QuerySet["Micrograph"]):
         return self.filter(ties__sample__code__iexact=code).distinct()
 
 
+COLUMNS = ("id", "receipt_id", "kind", "page", "width_px", "height_px", "bit_depth", "metadata", "at")
+NAMED_LATER = " OR ".join(
+    [
+        "OLD.session_id IS NOT NULL",
+        "NEW.session_id IS NULL",
+        "COALESCE(OLD.by_id, 0) <> COALESCE(NEW.by_id, 0)",
+        *(f"OLD.{name} <> NEW.{name}" for name in COLUMNS),
+    ]
+)
+
+
 class Micrograph(AppendOnly):
-    """An image of a section, as it came."""
+    """An image of a section, as it came; only its session may be named later, once."""
+
+    guards: ClassVar[list[Guard]] = [
+        Guard("UPDATE", NAMED_LATER, "imaging_micrograph: only a session that is missing may be named"),
+        Guard("DELETE", NEVER),
+    ]
 
     class Kind(models.TextChoices):
         """What kind of image it is."""

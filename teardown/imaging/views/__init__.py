@@ -17,7 +17,14 @@ from teardown.imaging.views.one import (
 )
 from teardown.imaging.views.pictures import class_tile, overlay, picture, thumbnail, tile
 from teardown.imaging.views.remeasuring import again_all, remeasured, remeasured_judge
-from teardown.imaging.views.sessions import grey, session, session_reference, sessions
+from teardown.imaging.views.sessions import (
+    grey,
+    session,
+    session_of_listed,
+    session_of_one,
+    session_reference,
+    sessions,
+)
 from teardown.imaging.views.strokes import (
     strokes,
     strokes_back,
@@ -51,6 +58,8 @@ __all__ = [
     "remeasured_judge",
     "scale",
     "session",
+    "session_of_listed",
+    "session_of_one",
     "session_reference",
     "sessions",
     "strokes",

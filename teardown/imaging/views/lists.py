@@ -9,7 +9,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_safe
 
-from teardown.accounts.roles import needs
+from teardown.accounts.roles import may, needs
 from teardown.dissection.models import Sample
 from teardown.files.models import Delivery
 from teardown.imaging import actions, dossier
@@ -34,7 +34,11 @@ def micrographs(request: HttpRequest) -> HttpResponse:
     page = Paginator(asked.qs.distinct(), PAGE).get_page(request.GET.get("page"))
     shown = list(page.object_list)
     rows = dossier.rows_of(shown, running(shown))
-    return render(request, "imaging/micrographs.html", {"filter": asked, "page": page, "rows": rows})
+    return render(
+        request,
+        "imaging/micrographs.html",
+        {"filter": asked, "page": page, "rows": rows, "may_add": may(request.user, "micrographs.add")},
+    )
 
 
 @needs("micrographs.add")

@@ -8,11 +8,13 @@ from django.core.paginator import Paginator
 from django.db import models as db
 from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
 from django.views.decorators.http import require_POST, require_safe
 
 from teardown.accounts.roles import demand, needs
 from teardown.imaging import actions, dossier, store
-from teardown.imaging.forms import LevelsForm, PlaceForm
+from teardown.imaging.filters import MicrographFilter
+from teardown.imaging.forms import LevelsForm, PlaceForm, SessionForm
 from teardown.imaging.models import ImagingSession, Micrograph
 from teardown.imaging.runs import standing
 from teardown.imaging.views.one import find, words
@@ -71,6 +73,38 @@ def session_reference(request: HttpRequest, pk: int) -> HttpResponse:
     else:
         messages.success(request, f"{micrograph} is the reference of this session.")
     return redirect("imaging_session", pk)
+
+
+@require_POST
+@needs("micrographs.add")
+def session_of_one(request: HttpRequest, pk: int) -> HttpResponse:
+    """Name the session of a micrograph that has none."""
+    one = find(request, pk)
+    _name(request, [one])
+    return redirect("micrograph", pk)
+
+
+@require_POST
+@needs("micrographs.add")
+def session_of_listed(request: HttpRequest) -> HttpResponse:
+    """Name the session of all micrographs of a list that have none."""
+    seen = Micrograph.objects.visible_to(request.user)
+    _name(request, list(MicrographFilter(request.GET, queryset=seen).qs.distinct()))
+    return redirect(f"{reverse('micrographs')}?{request.GET.urlencode()}")
+
+
+def _name(request: HttpRequest, micrographs: list[Micrograph]) -> None:
+    form = SessionForm(request.POST)
+    if not form.is_valid():
+        messages.error(request, words(form))
+        return
+    name = form.cleaned_data["session"]
+    try:
+        named = actions.name_session(micrographs=micrographs, name=name, by=request.user)
+    except ValidationError as error:
+        messages.error(request, " ".join(error.messages))
+    else:
+        messages.success(request, f"Session {name}: {named} put into it.")
 
 
 @require_safe

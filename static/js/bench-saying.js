@@ -10,6 +10,8 @@ import { newKey } from "./bench-queue.js";
 
 const SAID_BY_TOUCH = ["choice", "presence", "number", "text"];
 
+const valueOf = ({ value }) => (value === undefined ? undefined : numberOf(String(value)));
+
 export function readWire(value) {
   const at = value.indexOf(":"), kind = value.slice(0, at), said = value.slice(at + 1);
   return kind === "extent" ? { state: "present", extent: said } : kind === "not_done" ? { state: "not done", not_done: said } : { [kind]: said };
@@ -43,7 +45,7 @@ export class Saying {
   async keep(ask, said, words, full, id) {
     const { cards } = this, { same, about } = cards, key = newKey();
     const ids = same ? placesOf(cards.card).map((place) => idOf({ ...about.of(ask, cards.card), place, x: null, y: null })) : [id];
-    const restore = ids.map((each) => [each, cards.answers.get(each)]), value = said.value === undefined ? undefined : numberOf(String(said.value));
+    const restore = ids.map((each) => [each, cards.answers.get(each)]), value = valueOf(said);
     for (const each of ids) cards.answers.set(each, { said: words, key, value, sent: false });
     if (same) for (const name of ["place", "x", "y", "photo"]) delete full[name];
     await this.add({ key, kind: same ? "all" : "entry", cell: this.cell, said: full, ids, words, value }, restore, `${ask.dataset.words}: ${words}`);
@@ -78,7 +80,7 @@ export class Saying {
   async amend(reason) {
     const { ask, said, words, full, before, id } = this.pending, key = newKey();
     dialog("again").close();
-    this.cards.answers.set(id, { said: words, key, sent: false });
+    this.cards.answers.set(id, { said: words, key, value: valueOf(said), sent: false });
     const what = Object.fromEntries(Object.entries({ ...said, certainty: full.certainty }).filter(([, value]) => value !== undefined));
     const row = reason === "both" ? { key, kind: "entry", said: full } : { key, kind: "amend", target: before.key, said: { ...what, reason } };
     await this.add({ ...row, cell: this.cell, ids: [id], words }, [[id, before]], `${ask.dataset.words}: ${words}`);

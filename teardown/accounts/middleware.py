@@ -5,6 +5,7 @@ from collections.abc import Callable
 from django.core.exceptions import PermissionDenied
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
+from django.utils.http import url_has_allowed_host_and_scheme
 
 from teardown.records.dossier import NOT_SHOWN, sides_of
 from teardown.records.models import StaleVersion
@@ -27,6 +28,7 @@ def refusals_in_words(
                 "stale": exception,
                 "sides": sides_of(exception.row, typed.dict()),
                 "version": getattr(exception.row, "version", None) if "seen" in typed else None,
+                "back": _back(request),
                 "again": [
                     (name, value)
                     for name in typed
@@ -39,3 +41,10 @@ def refusals_in_words(
 
     middleware.process_exception = process_exception  # type: ignore[attr-defined]
     return middleware
+
+
+def _back(request: HttpRequest) -> str:
+    """Give the page that the form stood on: many a form is sent to an address that shows nothing."""
+    came = request.headers.get("Referer", "")
+    here = url_has_allowed_host_and_scheme(came, {request.get_host()}, require_https=request.is_secure())
+    return came if here else request.path

@@ -1,13 +1,17 @@
 """Titrations of a cell, worked out from burette readings each time they are shown; only readings are kept."""
 
-from collections.abc import Iterable
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Mapping
+from contextlib import suppress
+from dataclasses import dataclass, replace
 
 from teardown.dissection.models import Dissection, Entry, Sample
+from teardown.dissection.models.entries import EntryQuerySet
 from teardown.dissection.rules.cautions import acid_is_offered
+from teardown.records.models import Record
 from teardown.science.electrolyte.titration import Alkali, Titration, warder
 from teardown.science.electrolyte.titration_checks import OUTSIDE_THE_METHOD
 from teardown.science.errors import Refusal
+from teardown.science.estimate import Estimate
 
 READINGS = {
     "titration.sample_mL": "sample_mL",
@@ -20,6 +24,46 @@ READINGS = {
 SPOILERS = {"S": "sulfide", "Si": "silicate", "Sn": "stannate", "Zn": "zincate", "B": "borate"}
 
 
+NORMAL_95 = 1.959963984540054
+AGREE = "electrolyte.W003"
+
+
+@dataclass(frozen=True, slots=True)
+class Aliquot:
+    """What one aliquot gave by itself, each number with its standard uncertainty."""
+
+    sample: Sample
+    found: Alkali
+
+    @property
+    def hydroxide(self) -> str:
+        """Give mol/L and its standard uncertainty."""
+        return _with_u(self.found.hydroxide, 2)
+
+    @property
+    def carbonate(self) -> str:
+        """Give mol/L and its standard uncertainty."""
+        return _with_u(self.found.carbonate, 3)
+
+    @property
+    def share(self) -> str:
+        """Give how much of the alkali is carbonated, in percent."""
+        return f"{100 * self.found.carbonated_share.value:.1f}\u2009%"
+
+
+def _with_u(found: Estimate, digits: int) -> str:
+    u = max(found.high - found.value, found.value - found.low) / NORMAL_95
+    return f"{found.value:.{digits}f} ± {u:.{digits}f}"
+
+
+@dataclass(frozen=True, slots=True)
+class Earlier:
+    """What a vial gave before one of its readings was amended: the record up to which that held."""
+
+    record: Record
+    aliquots: tuple[Aliquot, ...]
+
+
 @dataclass(frozen=True, slots=True)
 class TitrationShown:
     """One vial: its readings, and what follows from them, or why nothing does."""
@@ -29,6 +73,16 @@ class TitrationShown:
     found: Alkali | None
     refusal: str = ""
     missing: tuple[str, ...] = ()
+    aliquots: tuple[Aliquot, ...] = ()
+    earlier: tuple[Earlier, ...] = ()
+
+    @property
+    def agreement(self) -> str:
+        """Say whether the aliquots agree, where there are several."""
+        if self.found is None or len(self.aliquots) < 2:
+            return ""
+        parted = any(remark.code == AGREE for remark in self.found.remarks)
+        return "The aliquots do not agree." if parted else f"The {len(self.aliquots)} aliquots agree."
 
 
 def titrations(dissection: Dissection) -> list[TitrationShown]:
@@ -37,44 +91,89 @@ def titrations(dissection: Dissection) -> list[TitrationShown]:
     Where the recipe forbids acid, readings that came from the laboratory's approved route are shown, and the
     remarks say what spoils them.
     """
-    rows = dissection.entries.current().filter(term__key__in=READINGS, sample__isnull=False)
-    by_sample: dict[Sample, list[Entry]] = {}
-    for entry in rows.with_words().select_related("sample__parent").order_by("pk"):
-        if entry.sample is not None:
-            by_sample.setdefault(entry.sample, []).append(entry)
-    by_vial: dict[int, list[Sample]] = {}
-    for sample in by_sample:
-        by_vial.setdefault(sample.parent_id or sample.pk, []).append(sample)
+    by_vial = _by_vial(dissection.entries.current())
     held = [SPOILERS[name] for name in dissection.constituents() if name in SPOILERS]
+    shown = [work_out(tuple(readings), readings, held) for readings in by_vial.values()]
+    amended = {
+        entry.record
+        for each in shown
+        for entry in each.readings
+        if entry.supersedes_id and entry.state != Entry.State.WITHDRAWN
+    }
+    before = [
+        (record, _by_vial(dissection.entries.as_known_at(record.seq - 1)))
+        for record in sorted(amended, key=lambda record: record.seq)
+    ]
     return [
-        work_out(samples, {sample: by_sample[sample] for sample in samples}, held)
-        for samples in by_vial.values()
+        replace(each, earlier=tuple(_earlier(each, vial, before)))
+        for vial, each in zip(by_vial, shown, strict=True)
     ]
 
 
+def _by_vial(entries: EntryQuerySet) -> dict[int, dict[Sample, list[Entry]]]:
+    """Give the readings of each vial, by aliquot."""
+    rows = entries.filter(term__key__in=READINGS, sample__isnull=False).with_words()
+    found: dict[int, dict[Sample, list[Entry]]] = {}
+    for entry in rows.select_related("sample__parent").order_by("pk"):
+        if entry.sample is not None:
+            vial = found.setdefault(entry.sample.parent_id or entry.sample.pk, {})
+            vial.setdefault(entry.sample, []).append(entry)
+    return found
+
+
+def _earlier(
+    shown: TitrationShown, vial: int, before: Iterable[tuple[Record, dict[int, dict[Sample, list[Entry]]]]]
+) -> Iterator[Earlier]:
+    """Give what a vial gave before each amendment of one of its own readings."""
+    mine = {entry.record for entry in shown.readings if entry.supersedes_id}
+    for record, known in before:
+        if record in mine and vial in known and (aliquots := _aliquots(known[vial])):
+            yield Earlier(record, aliquots)
+
+
+def _aliquots(readings: Mapping[Sample, list[Entry]]) -> tuple[Aliquot, ...]:
+    """Work out each aliquot whose readings are all there, by itself."""
+    found = []
+    for sample, entries in readings.items():
+        run = _run(entries)
+        if run is not None:
+            with suppress(Refusal):
+                found.append(Aliquot(sample, warder(run)))
+    return tuple(found)
+
+
+def _run(entries: Iterable[Entry]) -> Titration | None:
+    values = {READINGS[entry.term.key]: entry.value for entry in entries if entry.value is not None}
+    return Titration(**values) if len(values) == len(READINGS) else None
+
+
 def work_out(
-    samples: Iterable[Sample], entries: dict[Sample, list[Entry]], constituents: list[str]
+    samples: Iterable[Sample], entries: Mapping[Sample, list[Entry]], constituents: list[str]
 ) -> TitrationShown:
     """Work out one vial from the entries of its aliquots."""
     samples = tuple(samples)
-    runs, missing = [], []
-    for sample in samples:
-        values = {
-            READINGS[entry.term.key]: entry.value for entry in entries[sample] if entry.value is not None
-        }
-        lacking = [name for name in READINGS.values() if name not in values]
-        if lacking:
-            missing.append(f"{sample}: {len(lacking)} of {len(READINGS)} readings are not there yet")
-        else:
-            runs.append(Titration(**values))
-    readings = tuple(entry for sample in samples for entry in entries[sample])
-    if not runs:
-        return TitrationShown(samples, readings, None, missing=tuple(missing))
+    runs = {sample: _run(entries[sample]) for sample in samples}
+    missing = tuple(
+        f"{sample}: {len(READINGS) - _read(entries[sample])} of {len(READINGS)} readings are not there yet"
+        for sample, run in runs.items()
+        if run is None
+    )
+    shown = TitrationShown(
+        samples, tuple(entry for sample in samples for entry in entries[sample]), None, missing=missing
+    )
+    whole = [run for run in runs.values() if run is not None]
+    if not whole:
+        return shown
+    aliquots = _aliquots(entries)
     try:
         spoilers = [name for name in constituents if name in OUTSIDE_THE_METHOD]
-        return TitrationShown(samples, readings, warder(runs, spoilers), missing=tuple(missing))
+        return replace(shown, found=warder(whole, spoilers), aliquots=aliquots)
     except Refusal as refusal:
-        return TitrationShown(samples, readings, None, str(refusal), tuple(missing))
+        return replace(shown, refusal=str(refusal), aliquots=aliquots)
+
+
+def _read(entries: Iterable[Entry]) -> int:
+    return len({entry.term.key for entry in entries if entry.value is not None})
 
 
 def acid_offered(dissection: Dissection) -> bool:

@@ -42,6 +42,10 @@ class Plan(Kept, Versioned):
     made_at = models.DateTimeField(auto_now_add=True)
     by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
 
+    def __str__(self) -> str:
+        """Give the cell."""
+        return f"the plan of {self.cell}"
+
 
 class PlanItem(Kept, Versioned):
     """One sample to be taken."""
@@ -57,6 +61,10 @@ class PlanItem(Kept, Versioned):
 
     class Meta:
         ordering = ["pk"]
+
+    def __str__(self) -> str:
+        """Give part, place and technique."""
+        return ", ".join(filter(None, [str(self.component), self.place, str(self.technique)]))
 
 
 class DissectionQuerySet(models.QuerySet["Dissection"]):

@@ -221,3 +221,7 @@ class Order(Kept, Versioned):
 
     class Meta:
         ordering = ["due_on", "pk"]
+
+    def __str__(self) -> str:
+        """Give sample and technique."""
+        return f"{self.sample}, {self.technique}"

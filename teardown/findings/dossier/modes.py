@@ -50,6 +50,7 @@ class Level:
     artefacts: int
     chambers: tuple[str, ...]
     builds: int
+    disputed: int = 0
 
     @property
     def waiting(self) -> int:
@@ -187,6 +188,7 @@ def _level(name: str, factor: str, known: Known, cells: list[int], verdicts: dic
         judged=len(judged),
         undetermined=sum(verdicts[cell].undetermined for cell in judged),
         artefacts=sum(verdicts[cell].artefact for cell in judged),
+        disputed=sum(verdicts[cell].disputed for cell in judged),
         chambers=tuple(sorted({place.chamber for place in places if place.chamber})),
         builds=len({known.levels[cell]["build"] for cell in judged}),
     )

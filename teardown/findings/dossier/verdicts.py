@@ -28,8 +28,8 @@ class Verdict:
     """How one cell counts: under which modes, with which unsure, or not at all.
 
     ``modes`` count; ``unsure`` are modes named below the grade asked for. ``undetermined`` holds for the
-    cell as a whole; ``artefact`` leaves it out of the question, since its test ended for a fault of the
-    laboratory.
+    cell as a whole, ``disputed`` where its assessors name different roots and nobody decided; ``artefact``
+    leaves it out of the question, since its test ended for a fault of the laboratory.
     """
 
     modes: frozenset[str] = frozenset()
@@ -37,6 +37,7 @@ class Verdict:
     undetermined: bool = False
     artefact: bool = False
     root: str = ""
+    disputed: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,7 +74,7 @@ def verdicts_of(
         if len({roots.get(pk) for pk in judgements}) == 1:
             found[cell] = _verdict(rows.get(judgements[0], []), contributing, GRADES[grade])
         else:
-            found[cell] = Verdict(undetermined=True)
+            found[cell] = Verdict(undetermined=True, disputed=True)
     return found, modes
 
 

@@ -23,6 +23,7 @@ MARKS = {
     "hydrogen": (0.36, 0.40, 7.5, 22.0),
 }
 FRESH = (0.38, 0.30, 6.0, 22.0)
+DRIFT = 0.1
 USUAL = (0.36, 0.55, 8.0, 22.0)
 
 
@@ -54,8 +55,16 @@ def fields_of(story: Story, sample: str, count: int) -> list[Field]:
         bar_px=round(20 / PIXEL_UM),
         bar_text="20 um",
     )
+    # now and then somebody turned the contrast before the last field
+    drifted = replace(exposure, metal=0.70, pore=0.13) if story.rng("drift").random() < DRIFT else exposure
     return [
-        Field(_vary(own, chance), exposure, number, int(chance.integers(2**31)), sixteen)
+        Field(
+            _vary(own, chance),
+            drifted if number == count else exposure,
+            number,
+            int(chance.integers(2**31)),
+            sixteen,
+        )
         for number in range(1, count + 1)
     ]
 

@@ -6,8 +6,8 @@ from dataclasses import dataclass
 
 from teardown.dissection.actions import receive_order
 from teardown.dissection.models import Section
-from teardown.imaging.actions import Offered, add_micrographs, name_reference
-from teardown.imaging.models import ImagingSession
+from teardown.imaging.actions import Offered, add_micrographs, draw_region, name_reference
+from teardown.imaging.models import ImagingSession, Micrograph
 from teardown.site.demo.clock import Clock
 from teardown.site.demo.fields import fields_of
 from teardown.site.demo.lab import Lab
@@ -65,4 +65,13 @@ def bring(lab: Lab, sitting: Sitting, clock: Clock, drawn: Callable[[Story, str]
     assert not added.refused, added.refused
     if added.micrographs:
         name_reference(session=session, micrograph=added.micrographs[0], by=microscopist)
+    if sitting.number == 1:
+        _draw_faces(added.micrographs, lab)
     return len(added.micrographs)
+
+
+def _draw_faces(micrographs: Sequence[Micrograph], lab: Lab) -> None:
+    """Tell of the line along the air face, drawn on the first fields, so that they have a depth profile."""
+    for micrograph in micrographs:
+        line = [[0, 2], [micrograph.width_px - 1, 2]]
+        draw_region(micrograph=micrograph, kind="face", points=line, by=lab.people["microscopist"])

@@ -4,7 +4,7 @@ import { shape } from "./crosshair.js";
 
 const SIDES = ["left", "top", "right", "bottom"], LEAST = 0.005;
 const stage = document.querySelector("[data-look-box]"), { form } = document.getElementById("id_left");
-const rectangle = shape("rect", { class: "new" }, stage.querySelector("svg"));
+const picture = stage.querySelector("img"), rectangle = shape("rect", { class: "new" }, stage.querySelector("svg"));
 const within = (value) => Math.min(1, Math.max(0, value));
 const typed = () => SIDES.map((side) => Number(form.elements[side].value.replace(",", ".")));
 let from = null;
@@ -16,7 +16,7 @@ function draw([left, top, right, bottom] = typed()) {
 }
 
 function at(event) {
-  const around = stage.querySelector("img").getBoundingClientRect();
+  const around = picture.getBoundingClientRect();
   return [within((event.clientX - around.left) / around.width), within((event.clientY - around.top) / around.height)];
 }
 
@@ -28,7 +28,7 @@ function drawn(event) {
 }
 
 stage.classList.add("taps");
-stage.addEventListener("pointerdown", (event) => { if (event.button === 0) { from = at(event); stage.setPointerCapture(event.pointerId); event.preventDefault(); } });
+stage.addEventListener("pointerdown", (event) => { if (event.button === 0 && picture.naturalWidth) { from = at(event); stage.setPointerCapture(event.pointerId); event.preventDefault(); } });
 stage.addEventListener("pointermove", (event) => { if (from) drawn(event); });
 stage.addEventListener("pointerup", (event) => { if (from) { drawn(event); from = null; } });
 stage.addEventListener("pointercancel", () => { from = null; });

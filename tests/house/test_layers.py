@@ -75,3 +75,20 @@ def _modules_of_the_web_process(known: list[set[str]] = []) -> set[str]:  # noqa
         )
         known.append(set(answer.stdout.split()))
     return known[0]
+
+
+def test_a_piece_with_a_form_is_given_the_token_that_its_form_sends() -> None:
+    """With ``only`` a piece knows nothing it is not given; a form without the token is refused."""
+    root = ROOT / "templates"
+    texts = {
+        path.relative_to(root).as_posix(): path.read_text(encoding="utf-8") for path in root.rglob("*.html")
+    }
+    wants = {name for name, text in texts.items() if "{% csrf_token %}" in text}
+    lacking = [
+        (page, name)
+        for page, text in texts.items()
+        for name, given in re.findall(r"{% include [\"']([\w/]+\.html)[\"']([^%]*)%}", text)
+        if name in wants and " only" in given and "csrf_token=" not in given
+    ]
+    assert wants
+    assert lacking == []

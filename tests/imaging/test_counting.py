@@ -163,7 +163,14 @@ def test_crossings_give_a_coverage_beside_the_computers(client, operator, sample
     assert b"at the same places" in client.get(reverse("micrograph", args=[field.pk])).content
 
 
-@pytest.mark.parametrize("lines", ["turned", "vertical", "diagonal"])
+@pytest.mark.parametrize(
+    "lines",
+    [
+        "turned",
+        pytest.param("vertical", marks=pytest.mark.long),
+        pytest.param("diagonal", marks=pytest.mark.long),
+    ],
+)
 def test_crossings_on_lines_of_every_set_agree_with_who_sees_as_the_computer(operator, sample, lines):
     """Called after the classes beyond the metal, no crossing differs; the set is kept with the count."""
     field = fields_of(sample)[0]

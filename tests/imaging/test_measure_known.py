@@ -9,7 +9,7 @@ from teardown.imaging.models import FieldMeasure, ImagingSession, SectionResult
 from tests.imaging.pictures import section_file
 from tests.makers import make_user
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.long, pytest.mark.django_db]
 LEVELS = {"pore": 0.14, "oxide": 0.574, "metal": 0.76}
 
 

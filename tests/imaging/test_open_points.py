@@ -58,6 +58,7 @@ def test_the_text_beside_a_picture_scales_what_is_measured(operator):
     assert "unscaled" not in {flag["code"] for flag in result.flags}
 
 
+@pytest.mark.long
 def test_hints_that_disagree_are_asked_and_one_word_settles_it(client, operator):
     """The file says 0.05, the text beside it 0.1: both are laid before a person, who chooses."""
     size = {"PhysicalSizeX": 0.05, "PhysicalSizeY": 0.05, "axes": "YX"}
@@ -107,6 +108,7 @@ def test_a_scale_given_later_counts_at_once_without_any_worker(
     assert "µm" in client.get(reverse("micrograph", args=[one.pk])).content.decode()
 
 
+@pytest.mark.long
 def test_a_scale_with_other_proportions_is_another_look(operator):
     """Pixels twice as high as wide were squared before; said to be square, they are measured anew."""
     size = {"PhysicalSizeX": 0.05, "PhysicalSizeY": 0.1, "axes": "YX"}
@@ -124,6 +126,7 @@ def test_a_scale_with_other_proportions_is_another_look(operator):
     assert standing([one])[one.pk].sums["area_px"] == first.sums["area_px"]
 
 
+@pytest.mark.long
 def test_a_strip_is_confirmed_or_denied_by_one_word(client, operator):
     """Confirmed it is no question any more; denied, its rows count."""
     one = add_micrograph(picture=section_file(1, size=128, strip=24), name="a.png", by=operator)
@@ -175,6 +178,7 @@ def test_a_second_scratch_does_not_replace_the_first(client, operator):
     assert regions_of(one)[0].version == 3
 
 
+@pytest.mark.long
 def test_the_pages_of_a_file_are_pictures_of_their_own(client, operator):
     """The first is brought; the others are told of, and come by one word, with sample and scale."""
     data = as_tiff(np.stack([as_array(seed) for seed in (1, 2, 3)]))

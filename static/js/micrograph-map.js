@@ -34,7 +34,17 @@ export class Picture {
     this.cross.className = "viewer-cross";
     place.append(this.cross);
     this.map.on("zoomend", () => this.tellScale());
+    this.listenToZoom();
     this.tellScale();
+  }
+
+  /** Buttons beside wheel, pinch and keys: nearer, farther, one pixel of the picture on one of the screen. */
+  listenToZoom() {
+    if (this.root.dataset.zooms) return; // of pictures that move together the first one leads
+    this.root.dataset.zooms = "true";
+    this.find("nearer")?.addEventListener("click", () => this.map.zoomIn(1));
+    this.find("farther")?.addEventListener("click", () => this.map.zoomOut(1));
+    this.find("one-to-one")?.addEventListener("click", () => this.map.setZoom(0));
   }
 
   find(name) { return this.root.querySelector(`[data-${name}]`); }

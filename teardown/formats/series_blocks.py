@@ -61,6 +61,8 @@ def read_floats(text: TextTable, places: list[int], rows: int) -> dict[int, Arra
     done = 0
     for block in blocks(text.raw, text.offset):
         frame = read_columns(text, places, pl.Float64, block)
+        for place in _pointed(text, places, block):
+            out[place] = None
         if done + frame.height > rows:  # never seen; the whole text is then read cell by cell
             return dict.fromkeys(places)
         for k, place in enumerate(places):
@@ -71,6 +73,14 @@ def read_floats(text: TextTable, places: list[int], rows: int) -> dict[int, Arra
                 held[done : done + frame.height] = cells.to_numpy()
         done += frame.height
     return {place: held if held is None else held[:done] for place, held in out.items()}
+
+
+def _pointed(text: TextTable, places: list[int], block: bytes) -> list[int]:
+    """List the columns that hold a point beside decimal commas: it may group digits, and is not read at once."""
+    if not text.decimal_comma or b"." not in block:
+        return []
+    cells = read_columns(text, places, pl.String, block)
+    return [p for k, p in enumerate(places) if cells.to_series(k).str.contains(".", literal=True).any()]
 
 
 def blocks(raw: bytes, start: int) -> Iterator[bytes]:

@@ -11,12 +11,13 @@ import polars as pl
 
 from teardown.formats.series_blocks import NotATable, count_mark, one_line, read_columns, read_floats
 from teardown.formats.series_map import ColumnMap
-from teardown.formats.series_text import TextTable, fields, layout_of_rows, open_text
+from teardown.formats.series_text import TextTable, fields, is_value, layout_of_rows, open_text
 from teardown.science.electrochemistry.columns import Array
 from teardown.science.errors import Remark
 
 SAMPLE_ROWS = 60
 FEW_SHARE = 0.001
+WORDS_SHARE = 0.05  # of rows that hold words alone, such as what somebody noted between the readings
 GROUP_MARK = "[ '’\u00a0\u202f\u2009]"
 GROUPED = rf"^[+-]?\d{{1,3}}(?:{GROUP_MARK}\d{{3}})+(?:[.,]\d*)?$"
 
@@ -66,7 +67,7 @@ class Table:
         some = pl.concat([cells.head(SAMPLE_ROWS), cells.gather_every(max(1, len(cells) // SAMPLE_ROWS))])
         if cells.dtype.is_temporal() and cells.dtype != pl.Duration:
             return some.dt.to_string("%Y-%m-%d %H:%M:%S").fill_null("").to_list()
-        return ["" if v is None else str(v) for v in some.to_list()]
+        return ["" if v is None else str(v).removesuffix(".0") for v in some.to_list()]
 
     def _sample_rows(self) -> list[list[str]]:
         """Give the first rows and blocks from all over a text, split."""
@@ -81,11 +82,14 @@ class Table:
         return self._rows
 
     def trims_zeros(self, names: list[str]) -> bool:
-        """Tell whether a text's writer drops trailing zeros: then digits vary and none ends in a zero."""
-        found = [digits for name in names for cell in self.sample(name) if (digits := _fraction(cell))]
-        lengths = {len(digits) for digits in found if digits != "0"}
-        ending = sum(len(digits) > 1 and digits[-1] == "0" for digits in found)
-        return len(lengths) > 1 and ending < 0.02 * len(found)
+        """Tell whether a writer drops trailing zeros: digits vary in a column, and none ends in a zero."""
+        for name in names:
+            found = [digits for cell in self.sample(name) if (digits := _fraction(cell))]
+            lengths = {len(digits) for digits in found if digits != "0"}
+            ending = sum(len(digits) > 1 and digits[-1] == "0" for digits in found)
+            if len(lengths) > 1 and ending < 0.02 * len(found):
+                return True
+        return False
 
     def texts(self, name: str) -> pl.Series:
         """Give a column as text."""
@@ -155,6 +159,10 @@ def _to_numbers(cells: pl.Series, *, comma: bool) -> pl.Series:
         group = "." if bool(cells.str.contains(r"\d\.\d{3},\d").any()) else ","
         cells = cells.str.replace_all(group, "", literal=True)
     elif comma and not bool(cells.str.contains(r"\d,\d").any()):
+        # where the decimal mark is a comma elsewhere, a point before every three digits groups them
+        pointed = cells.filter(cells.str.contains(".", literal=True))
+        if len(pointed) and bool(pointed.str.contains(r"^[+-]?\d{1,3}(?:\.\d{3})+$").all()):
+            cells = cells.str.replace_all(".", "", literal=True)
         comma = False
     if bool(cells.str.contains(",", literal=True).any()) and not bool(cells.str.contains(r"\d\.\d").any()):
         cells = cells.str.replace_all(",", ".", literal=True)
@@ -218,7 +226,7 @@ def _sound_rows(text: TextTable) -> tuple[TextTable, int, list[Remark]]:
     if raw.find(b'"', start) < 0 and count_mark(raw, mark, start) in even:
         return text, rows, []
     lines = raw[start:].rstrip(b"\n").split(b"\n")
-    wide, short, open_quote = [], [], []
+    wide, short, words, open_quote = [], [], set(), []
     for number, line in enumerate(lines):
         count = line.count(mark) + 1
         quotes = line.count(b'"')
@@ -232,9 +240,16 @@ def _sound_rows(text: TextTable) -> tuple[TextTable, int, list[Remark]]:
             wide.append(number)
         elif any(cells) and len(cells) < len(text.names):
             short.append(number)
+            if not any(map(is_value, cells)):
+                words.add(number)
     few = max(FEW_SHARE * len(lines), 3)
-    remarks = [*_wide(text, wide, few), *_short(text, short, len(lines)), *_open_quotes(text, open_quote)]
-    unsound = set(wide) | set(open_quote) | (set(short) if len(short) <= few else set())
+    out = set(short) if len(short) <= few else words if len(words) <= WORDS_SHARE * len(lines) else set()
+    remarks = [
+        *_wide(text, wide, few),
+        *_short(text, short, len(out), len(lines)),
+        *_open_quotes(text, open_quote),
+    ]
+    unsound = set(wide) | set(open_quote) | out
     if unsound:
         kept = b"\n".join(line for k, line in enumerate(lines) if k not in unsound)
         text = replace(text, raw=raw[:start] + kept + b"\n")
@@ -272,14 +287,15 @@ def _open_quotes(text: TextTable, rows: list[int]) -> list[Remark]:
     return [Remark("ROW_QUOTE_OPEN", "warning", said, float(len(rows)), where, remedy)]
 
 
-def _short(text: TextTable, short: list[int], rows: int) -> list[Remark]:
+def _short(text: TextTable, short: list[int], out: int, rows: int) -> list[Remark]:
     if not short:
         return []
     where = f"file line {text.first_line + short[0]}"
     if short == [rows - 1]:
         said = "The last row is cut off, as if the file was copied while it was written; it was left out."
         return [Remark("ROW_CUT_OFF", "warning", said, None, where, "Send the file again when it is whole.")]
-    said = f"{len(short)} row(s) have fewer fields than the header has names, first at {where}."
+    said = f"{len(short)} row(s) have fewer fields than the header has names, first at {where}"
+    said += f"; {out} of them left out." if out else "."
     return [
         Remark(
             "ROW_TOO_SHORT", "warning", said, float(len(short)), where, "Compare them with their neighbours."

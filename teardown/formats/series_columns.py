@@ -17,6 +17,10 @@ from teardown.formats.series_units import factor_of, is_clock_form, split_name
 from teardown.science.electrochemistry.columns import QUANTITIES
 from teardown.science.errors import Remark
 
+FLOW = r"current|strom|stroom|courant|corriente|corrente"
+UP = r"charg|lade|laad|chg|carga|carica"
+DOWN = r"discharg|entlad|ontlad|ontlaad|decharg|descarg|scaric|dischg|dchg"
+
 
 @dataclass(frozen=True, slots=True)
 class Column:
@@ -75,10 +79,36 @@ def recognise(names: tuple[str, ...], samples: dict[str, list[str]]) -> tuple[li
         column = _with_unit(name, quantity, base, unit, samples.get(name, []), remarks)
         if column is not None:
             found.setdefault(column.quantity, []).append((rank, column))
+    apart = _directed_currents(names)
+    if apart:
+        found.pop("current_ampere", None)
+        remarks.append(apart)
     chosen = [_best(quantity, hits, remarks) for quantity, hits in found.items()]
     columns = [column for column in chosen if column is not None]
     _missing(columns, names, remarks)
     return columns, remarks
+
+
+def _directed_currents(names: tuple[str, ...]) -> Remark | None:
+    """Say so where the current stands in two columns, one for each direction, and in no other."""
+    bare = {name: plain(split_name(name)[0]) for name in names}
+    squeezed = {n: _squeezed(w) for n, w in bare.items() if re.search(FLOW, w) and not _other(w)}
+    down = [n for n, w in squeezed.items() if re.search(DOWN, w)]
+    up = [n for n, w in squeezed.items() if n not in down and re.search(UP, w)]
+    if not down or not up or len(down) + len(up) < len(squeezed):
+        return None
+    text = f"The current stands in two columns, one for each direction: «{up[0]}» and «{down[0]}»."
+    remedy = "Export one current with its sign, or one with the mode (charge, rest, discharge) beside it."
+    return Remark("CURRENT_IN_TWO_COLUMNS", "error", text, None, "header", remedy)
+
+
+def _other(words: str) -> bool:
+    return bool(set(words.split()) & OTHER_READINGS - {"di"})
+
+
+def _squeezed(words: str) -> str:
+    """Close the gaps between words, but not so that what is "de charge" becomes a discharge."""
+    return re.sub(r"\bde charg", "charg", words).replace(" ", "")
 
 
 def _quantity(name: str) -> tuple[str, int, str, str] | None:
@@ -152,15 +182,10 @@ def _counter(words: str, unit: str) -> str | None:
     dims = [d for d in ("charge", "energy") if unit and factor_of(unit, d, words) is not None]
     if unit and not dims and unit.lower() != "c":
         return None
-    squeezed = words.replace(" ", "")
-    down = (
-        any(w in DISCHARGE_WORDS for w in held)
-        or re.search(r"discharg|entlad|decharg|descarg|scaric|dischg|dchg", squeezed) is not None
-    )
-    rest = re.sub(r"discharg\w*|entlad\w*|decharg\w*|descarg\w*|scaric\w*|dischg|dchg", "", squeezed)
-    up = not down and (
-        any(w in CHARGE_WORDS for w in held) or re.search(r"charg|lade|chg|carga|carica", rest) is not None
-    )
+    squeezed = _squeezed(words)
+    down = any(w in DISCHARGE_WORDS for w in held) or re.search(DOWN, squeezed) is not None
+    rest = re.sub(rf"(?:{DOWN})\w*", "", squeezed)
+    up = not down and (any(w in CHARGE_WORDS for w in held) or re.search(UP, rest) is not None)
     amount = (
         any(w in CAPACITY_WORDS for w in held)
         or re.search(r"capac|kapaz|ladungs|cap$|^q", squeezed) is not None
@@ -179,9 +204,9 @@ def _counter(words: str, unit: str) -> str | None:
         up = False  # a bare "charge" in Ah is an amount, not a direction
     scope = (
         "cycle_"
-        if re.search(r"cycle|zykl|ciclo", squeezed)
+        if re.search(r"cycle|zykl|ciclo|cyclus", squeezed)
         else "step_"
-        if re.search(r"step|schritt|etape", squeezed)
+        if re.search(r"step|schritt|etape|paso|passo|stap", squeezed)
         else ""
     )
     way = (
@@ -246,9 +271,10 @@ def _with_unit(
 
 def _number_clock(name: str, unit: str, sample: list[str]) -> Column | None:
     """Tell epochs in s and ms, and spreadsheet days, by their size."""
+    bare = [re.sub(r"(?<=\d)[ '’](?=\d{3})", "", cell) for cell in sample]
     values = [
         float(cell.replace(",", "."))
-        for cell in sample
+        for cell in bare
         if re.fullmatch(r"\d+(?:[.,]\d+)?(?:[eE]\+?\d+)?", cell)
     ]
     if not values:
@@ -308,7 +334,8 @@ def _best(quantity: str, hits: list[tuple[int, Column]], remarks: list[Remark]) 
 
 def _missing(columns: list[Column], names: tuple[str, ...], remarks: list[Remark]) -> None:
     have = {column.quantity for column in columns}
-    lacking = [q for q in ("voltage_volt", "current_ampere") if q not in have]
+    told = any(r.code == "CURRENT_IN_TWO_COLUMNS" for r in remarks)
+    lacking = [q for q in ("voltage_volt", "current_ampere") if q not in have and not (told and "cur" in q)]
     if not have & {"test_time_second", "unix_time_second", "step_time_second"}:
         lacking.insert(0, "test_time_second")
     if lacking:

@@ -1,7 +1,10 @@
 """The smallest step that each column of a file was written with."""
 
+import re
+
 import numpy as np
 
+from teardown.formats.series_cells import Table
 from teardown.formats.series_clocks import printed_step
 from teardown.formats.series_draft import CORE, Draft
 from teardown.science.electrochemistry.columns import Array
@@ -16,23 +19,32 @@ def resolutions(draft: Draft) -> dict[str, float]:
         and c.kind == "number"
         and (c.quantity in CORE or c.quantity.endswith(("_ah", "_wh")))
     }
-    if draft.table.text is None:
-        found = {q: _distinct_step(draft.columns[q]) for q in wanted}
-    else:
-        printed = {q: printed_step(draft.table.sample(c.name)) for q, c in wanted.items()}
-        digits = {q: d for q, (_, d) in printed.items()}
-        step = {q: s for q, (s, _) in printed.items()}
-        if draft.table.trims_zeros([c.name for c in wanted.values()]) and "current_ampere" in step:
-            # a writer that drops trailing zeros shows its digits in the voltage, not in a constant current
+    printed = {q: printed_step(_ungrouped(draft.table, c.name)) for q, c in wanted.items()}
+    digits = {q: d for q, (_, d) in printed.items()}
+    step = {q: s for q, (s, _) in printed.items()}
+    if draft.table.trims_zeros([c.name for q, c in wanted.items() if step[q] > 0]):
+        # such a writer shows its digits by the longest; those of a constant current are those of the voltage
+        step = {q: min(s, 10.0 ** -digits[q]) for q, s in step.items()}
+        if "current_ampere" in step and draft.table.text is not None:
             finest = max(digits.get("voltage_volt", 0), digits["current_ampere"])
             step["current_ampere"] = (
                 0.0 if step.get("voltage_volt") == 0 else min(step["current_ampere"], 10.0**-finest)
             )
-        found = {q: s * abs(wanted[q].factor) for q, s in step.items()}
+    found = {q: s * abs(wanted[q].factor) for q, s in step.items()}
+    if draft.table.text is None:
+        found = {q: s or _distinct_step(draft.columns[q]) for q, s in found.items()}
     clock = draft.map.column("test_time_second") or draft.map.column("unix_time_second")
     if clock is not None and clock.kind != "number":
         found["test_time_second"] = _clock_step(draft.columns["test_time_second"])
     return found
+
+
+def _ungrouped(table: Table, name: str) -> list[str]:
+    """Give some cells of a column without the marks that group their digits."""
+    cells = [re.sub(r"(?<=\d)[ '’](?=\d{3})", "", cell) for cell in table.sample(name)]
+    if table.text is not None and table.text.decimal_comma:
+        return [cell.replace(".", "") for cell in cells]
+    return cells
 
 
 def _distinct_step(values: Array) -> float:

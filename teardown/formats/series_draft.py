@@ -25,6 +25,7 @@ class Draft:
     columns: dict[str, Array] = field(default_factory=dict)
     words: pl.Series | None = None
     parts: tuple[int, ...] = ()
+    ends_unseen: bool = False
 
     def say(self, code: str, level: Level, message: str, **more: Any) -> None:
         """Add a remark."""

@@ -21,8 +21,8 @@ NAMES: dict[str, tuple[str, tuple[str, ...]]] = {
         "time",
         _list("""
             step time, time in step, schrittzeit, schritt zeit, temps de pas, temps etape, temps pas,
-            steptime, tiempo de paso, tempo di passo, segment time, time step, section time,
-            programmzeit
+            steptime, tiempo de paso, tiempo paso, tempo di passo, tempo passo, temps d etape, temps de l
+            etape, staptijd, segment time, time step, section time, programmzeit
         """),
     ),
     "unix_time_second": (
@@ -30,8 +30,9 @@ NAMES: dict[str, tuple[str, tuple[str, ...]]] = {
         _list("""
             unix time, unixtime, epoch, epoch time, date time, datetime, date and time, timestamp, time
             stamp, absolute time, abs time, real time, clock time, wall clock, system time, local time,
-            utc, utc time, datum uhrzeit, datum zeit, zeitstempel, datum, date heure, horodatage, date,
-            fecha hora, fecha, data ora, data, clock, recorded at, time of day, uhrzeit
+            utc, utc time, datum uhrzeit, datum zeit, datum und uhrzeit, zeitstempel, datum, datum tijd,
+            tijdstempel, date heure, date et heure, horodatage, date, fecha hora, fecha y hora, fecha,
+            data ora, data e ora, data, clock, recorded at, time of day, uhrzeit
         """),
     ),
     "voltage_volt": (
@@ -59,7 +60,7 @@ NAMES: dict[str, tuple[str, tuple[str, ...]]] = {
             cycle count, cycle number, cycle index, cycle no, cycle nr, cycle id, cycle, cycles,
             cyclenumber, cycleindex, cyclecount, total cycle, zyklus, zyklusnummer, zykluszahl,
             zyklennummer, zyklus nr, zyklenzahl, numero de cycle, no cycle, n cycle, ciclo, numero de
-            ciclo, cyclus, cyc, cyc no, loop
+            ciclo, cyclus, cyclusnummer, cyc, cyc no, loop
         """),
     ),
     "step_count": (
@@ -74,7 +75,7 @@ NAMES: dict[str, tuple[str, tuple[str, ...]]] = {
         _list("""
             step id, step, step number, step index, step no, step nr, stepindex, stepnumber, schritt,
             schrittnummer, schritt nr, etape, pas, paso, passo, program step, segment, ns, line, zeile,
-            prozedurschritt, step num
+            prozedurschritt, step num, stap, stapnummer
         """),
     ),
     "step_type": (
@@ -82,7 +83,7 @@ NAMES: dict[str, tuple[str, tuple[str, ...]]] = {
         _list("""
             step type, step name, mode, state, status, step mode, type, modus, zustand, schritttyp,
             schrittart, betriebsart, operation, operating mode, type de pas, etat, estado, stato,
-            regime, work mode, direction, vorgang, phase, step status, command, kind, action
+            regime, modo, work mode, direction, vorgang, phase, step status, command, kind, action
         """),
     ),
     "record_index": (
@@ -149,7 +150,7 @@ NAMES: dict[str, tuple[str, tuple[str, ...]]] = {
 }
 CHARGE_WORDS = frozenset(
     _list("""
-        charge, charging, chg, chrg, ch, lade, laden, lad, geladen, carga, carica, laadt, cha
+        charge, charging, chg, chrg, ch, lade, laden, lad, geladen, carga, carica, laadt, laad, cha
     """)
 )
 DISCHARGE_WORDS = frozenset(
@@ -161,7 +162,7 @@ DISCHARGE_WORDS = frozenset(
 CAPACITY_WORDS = frozenset(
     _list("""
         capacity, cap, capac, kapazitaet, kapazitat, ladung, ladungsmenge, capacite, capacidad,
-        capacita, q, charge, ah, quantity, amp hours, amphours
+        capacita, capaciteit, q, charge, ah, quantity, amp hours, amphours
     """)
 )
 ENERGY_WORDS = frozenset(

@@ -1,6 +1,7 @@
 """The sign of the current in a file: from the voltage, the map, the words of a step, or the counters."""
 
 import re
+import unicodedata
 
 import numpy as np
 import polars as pl
@@ -12,14 +13,14 @@ from teardown.science.electrochemistry.steps import rest_threshold_A
 from teardown.science.errors import Remark
 
 CLEAR_JUMP = 0.9
-_REST = re.compile(r"rest|paus|ruhe|ocv|idle|descanso|repos|ripos|relax|wait|warte|halt|open")
-_DOWN = re.compile(r"dis|dch|entl|dech|desc|scar|^d$|^-1?$|dchg")
-_UP = re.compile(r"ch|lad|carg|caric|^c$|^\+1?$|chg")
+_REST = re.compile(r"rest|rust|paus|ruhe|ocv|idle|descanso|repos|ripos|relax|wait|warte|halt|open")
+_DOWN = re.compile(r"dis|dch|entl|ontl|dech|desc|scar|^d$|^-1?$|dchg")
+_UP = re.compile(r"ch|lad|laad|carg|caric|^c$|^\+1?$|chg")
 
 
 def direction_of(word: str) -> int:
     """Give +1, 0 or -1 for the words of a step, 2 where they tell nothing."""
-    low = word.strip().lower()
+    low = unicodedata.normalize("NFKD", word).encode("ascii", "ignore").decode().strip().lower()
     if not low or _REST.search(low):
         return 0
     if _DOWN.search(low):

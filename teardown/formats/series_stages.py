@@ -83,7 +83,7 @@ def make_series(table: Table, column_map: ColumnMap, *, bdf: bool) -> tuple[Seri
     draft.remarks += said
     if draft.stopped:
         return None, draft.remarks
-    return Series(columns, resolutions(draft), draft.parts), draft.remarks
+    return Series(columns, resolutions(draft), draft.parts, draft.ends_unseen), draft.remarks
 
 
 def one_cell(table: Table) -> list[Remark]:

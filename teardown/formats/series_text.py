@@ -12,9 +12,10 @@ from teardown.science.errors import ReadingError
 
 DELIMITERS = ("\t", ";", ",", "|")
 HEAD_LINES = 3000
-SHORT_HEAD = 80  # most tables begin within these
+SHORT_HEAD = 120  # most tables begin within these
 ROWS_BELOW = 3  # that must look like the first row of values
 LEAST_VALUES = 3
+MANY_ROWS = 50  # a table of so many rows is the table
 NUMBER = re.compile(r"^[+-]?(?:\d+(?:[.,]\d*)*|[.,]\d+|\d{1,3}(?:[ '’]\d{3})+(?:[.,]\d*)?)(?:[eE][+-]?\d+)?$")
 CLOCK = re.compile(
     r"^[^A-Za-z]*\d{1,4}[:./-](?:\d{1,2}|[A-Za-z]{3})[:./-]\d{1,4}[\dT:., ]*"
@@ -22,6 +23,8 @@ CLOCK = re.compile(
 )
 TYPESET_MINUS = re.compile("(?:\u2212|\u2013|\u2011|\ufe63|\uff0d)(?=[0-9.,])".encode())
 GROUP_BLANK = re.compile("(?<=[0-9])(?:\u00a0|\u202f|\u2009)(?=[0-9]{3}(?![0-9]))".encode())
+DECIMAL = re.compile(r"[+-]?\d+([.,])\d+(?:[eE][+-]?\d+)?")
+GROUPS = re.compile(r"[+-]?[1-9]\d{0,2}[.,]\d{3}")
 DURATION = re.compile(r"^\d+(?:\s*d\w*\.?)?[ ,T]*\d{1,2}:\d{2}(?::\d{2}(?:[.,]\d+)?)?$")
 
 
@@ -193,7 +196,7 @@ def _layout(head: list[str], delimiter: str) -> Layout | None:
         if not any(delimiter in line for line in lines):
             continue
         found = layout_of_rows([_cells(line, delimiter) for line in lines], delimiter)
-        if found is not None and (found.first < len(lines) - ROWS_BELOW or lines == head):
+        if found is not None and (found.first < len(lines) - MANY_ROWS or len(lines) == len(head)):
             return found
     return None
 
@@ -203,11 +206,39 @@ def _cells(line: str, delimiter: str) -> list[str]:
 
 
 def layout_of_rows(rows: list[list[str]], delimiter: str = "") -> Layout | None:
-    """Find the first row of values that has a row of names above it, in rows that are split already."""
-    for first, row in enumerate(rows):
+    """Find the table in rows that are split already: of several below each other, the one with most rows.
+
+    A small one above it, such as the program of a test, is none.
+    """
+    best, most, start = None, 0, 0
+    while found := _next_layout(rows, delimiter, start):
+        run = _length(rows, found)
+        if run > most:
+            best, most = found, run
+        start = found.first + run
+        if start >= len(rows) or run >= MANY_ROWS:
+            break
+    return best
+
+
+def _length(rows: list[list[str]], found: Layout) -> int:
+    """Count the rows of a table: it ends where rows are of another width, or where other names stand."""
+    own = rows[found.header[0]]
+    for k, row in enumerate(rows[found.first :]):
+        held = [cell for cell in row if cell]
+        names = len(held) >= LEAST_VALUES and not any(map(is_value, held))
+        if held and (abs(len(row) - found.width) > 1 or (names and row != own)):
+            return k
+    return len(rows) - found.first
+
+
+def _next_layout(rows: list[list[str]], delimiter: str, start: int) -> Layout | None:
+    """Find the first row of values, from one on, that has a row of names above it."""
+    for first in range(start, len(rows)):
+        row = rows[first]
         if len(row) < LEAST_VALUES or sum(map(is_value, row)) < LEAST_VALUES or not _goes_on(rows, first):
             continue
-        above = [i for i in range(first) if any(rows[i])]
+        above = [i for i in range(start, first) if any(rows[i])]
         if not above:
             return None
         units: list[str] = []
@@ -249,16 +280,21 @@ def _only_units(cells: list[str]) -> bool:
 
 
 def _decimal_comma(lines: list[str], delimiter: str) -> bool:
-    """Tell whether more cells hold a decimal comma than a decimal point."""
-    commas = points = 0
+    """Tell whether more cells hold a decimal comma than a decimal point.
+
+    What may be groups of three digits, such as 1.234 or 1,234, counts only where nothing is surer.
+    """
+    counts = dict.fromkeys(((mark, sure) for mark in ",." for sure in (True, False)), 0)
     for line in lines[:400]:
         if delimiter == "," and '"' not in line:
-            points += 1
+            counts[".", True] += 1
             continue
         for cell in fields(line, delimiter):
-            commas += bool(re.fullmatch(r"[+-]?\d+,\d+(?:[eE][+-]?\d+)?", cell))
-            points += bool(re.fullmatch(r"[+-]?\d+\.\d+(?:[eE][+-]?\d+)?", cell))
-    return commas > points
+            if found := DECIMAL.fullmatch(cell):
+                counts[found[1], GROUPS.fullmatch(cell) is None] += 1
+    if counts[",", True] or counts[".", True]:
+        return counts[",", True] > counts[".", True]
+    return counts[",", False] > counts[".", False]
 
 
 def _why(head: list[str]) -> str:

@@ -23,6 +23,7 @@ def settle_time(draft: Draft) -> None:
         clock = None
     elif "test_time_second" not in columns:
         columns["test_time_second"] = _from_step_time(columns["step_time_second"])
+        draft.ends_unseen = True
         draft.say(
             "TIME_FROM_STEP_TIME",
             "warning",

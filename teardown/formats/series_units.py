@@ -70,7 +70,7 @@ def is_clock_form(text: str) -> bool:
 def split_name(name: str) -> tuple[str, str]:
     """Split a column name into what it is and its unit; the unit is empty where none stands there.
 
-    Forms: ``x / u``, ``x (u)``, ``x [u]``, ``x <u>``, ``x{u}``, ``x, u``, ``x in u``, ``x_u``.
+    Forms: ``x / u``, ``x (u)``, ``x [u]``, ``x <u>``, ``x{u}``, ``x, u``, ``x in u``, ``x_in_u``, ``x_u``.
     """
     name = " ".join(name.replace("\n", " ").split())
     bracket = re.match(r"^(.*?)\s*[\[(<{]\s*([^\[\](){}<>]*)\s*[\])>}]\s*$", name)
@@ -83,6 +83,7 @@ def split_name(name: str) -> tuple[str, str]:
         r"^(.*\S)\s*/\s*(\S+(?:\s?\S+)?)$",
         r"^(.*\S),\s*(\S+)$",
         r"^(.*\S)\s+in\s+(\S+)$",
+        r"^(.*\S)_in_(\S+?)$",
         r"^(.*\S)_(\S+?)$",
         r"^(.*\S)\s+(\S+)$",
     ):

@@ -79,7 +79,8 @@ def _hours(seconds: float) -> str:
     return f"{int(hours)}:{int(minutes):02}:{rest:012.9f}"
 
 
-def _stamps(start: dt.datetime, form: str, zone: str = "UTC") -> list[str]:
+def stamps_of(start: dt.datetime, form: str, zone: str = "UTC") -> list[str]:
+    """Write the moments of the history in a form, by the clock of a place."""
     begin = start.timestamp()
     place = ZoneInfo(zone)
     return [dt.datetime.fromtimestamp(begin + t, place).strftime(form) for t in SERIES.time_s.tolist()]
@@ -128,13 +129,13 @@ def hours_beyond_24() -> Trap:
 
 def clock_across_autumn() -> Trap:
     headers = {name: HEADERS[name] for name in ("current_ampere", "voltage_volt")}
-    cells = _stamps(dt.datetime(2025, 10, 20, tzinfo=dt.UTC), "%d.%m.%Y %H:%M:%S.%f", "Europe/Berlin")
+    cells = stamps_of(dt.datetime(2025, 10, 20, tzinfo=dt.UTC), "%d.%m.%Y %H:%M:%S.%f", "Europe/Berlin")
     return Trap(beside("Datum", cells, headers), said=("CLOCK_SET_BACK", "TIME_FROM_CLOCK"))
 
 
 def clock_across_spring() -> Trap:
     headers = {name: HEADERS[name] for name in ("current_ampere", "voltage_volt")}
-    cells = _stamps(dt.datetime(2025, 3, 26, tzinfo=dt.UTC), "%Y-%m-%d %H:%M:%S.%f", "Europe/Berlin")
+    cells = stamps_of(dt.datetime(2025, 3, 26, tzinfo=dt.UTC), "%Y-%m-%d %H:%M:%S.%f", "Europe/Berlin")
     return Trap(beside("Date", cells, headers), said=("CLOCK_SET_FORWARD",))
 
 
@@ -491,7 +492,7 @@ def clock_that_stumbles() -> Trap:
 
 def one_broken_date() -> Trap:
     headers = {name: HEADERS[name] for name in ("current_ampere", "voltage_volt")}
-    cells = _stamps(dt.datetime(2025, 5, 20, tzinfo=dt.UTC), "%d.%m.%Y %H:%M:%S.%f")
+    cells = stamps_of(dt.datetime(2025, 5, 20, tzinfo=dt.UTC), "%d.%m.%Y %H:%M:%S.%f")
     cells[1200] = "31.02.2025 00:00:00"
     return Trap(beside("Datum", cells, headers), said=("DATE_FORMAT",), exact=False)
 
@@ -499,7 +500,7 @@ def one_broken_date() -> Trap:
 def time_of_day_beside_a_date() -> Trap:
     headers = {name: HEADERS[name] for name in ("current_ampere", "voltage_volt")}
     start = dt.datetime(2025, 5, 20, 11, tzinfo=dt.UTC)
-    cells = zip(_stamps(start, "%d.%m.%Y"), _stamps(start, "%H:%M:%S.%f"), strict=True)
+    cells = zip(stamps_of(start, "%d.%m.%Y"), stamps_of(start, "%H:%M:%S.%f"), strict=True)
     return Trap(beside("Date,Time", [f"{d},{c}" for d, c in cells], headers), said=("DATE_AND_TIME_JOINED",))
 
 

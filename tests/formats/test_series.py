@@ -1,9 +1,11 @@
 """No trap is walked into: each file gives the truth, or a refusal that says why."""
 
+import io
 import json
 from collections.abc import Callable
 
 import numpy as np
+import polars as pl
 import pytest
 
 from teardown.formats.series import read_series
@@ -11,6 +13,7 @@ from teardown.formats.series_blocks import BLOCK_BYTES
 from teardown.formats.series_cells import open_table
 from teardown.science.electrochemistry.columns import Series
 from teardown.science.electrochemistry.summary import summarise
+from tests.formats.series_habits import HABITS
 from tests.formats.series_hostile import (
     HOSTILE,
     edges_lost_with_counters_of_energy,
@@ -26,7 +29,7 @@ from tests.formats.series_traps import (
 )
 
 
-@pytest.mark.parametrize("make", TRAPS + HOSTILE, ids=lambda make: make.__name__)
+@pytest.mark.parametrize("make", TRAPS + HOSTILE + HABITS, ids=lambda make: make.__name__)
 def test_a_trap_gives_the_truth_or_a_refusal(make: Callable[[], Trap]) -> None:
     trap = make()
     found = read_series(trap.data, name=trap.name)
@@ -177,6 +180,29 @@ def test_a_text_of_several_blocks_with_empty_lines_is_read_like_one() -> None:
     assert np.array_equal(full[1], 1 + np.arange(300_000) % 7 / 8)
     assert np.array_equal(full[3], np.arange(300_000.0) % 5)
     assert {values.size for values, _, _ in read.values()} == {table.texts("Time [s]").len()}
+
+
+def test_a_workbook_of_rounded_numbers_is_known_to_be_rounded() -> None:
+    """A constant current of four digits looks exact: its digits are those it was written with."""
+    columns = {"Test time (s)": np.arange(200.0), "Current (uA)": np.repeat([147234.0, -120011.0], 100)}
+    voltage = np.round(np.concatenate((np.linspace(1.3, 1.6, 100), np.linspace(1.1, 0.6, 100))), 3)
+    out = io.BytesIO()
+    pl.DataFrame(columns | {"Voltage (V)": voltage}).write_parquet(out)
+    found = read_series(out.getvalue(), name="a.parquet")
+    assert found.arrays is not None
+    assert found.arrays.resolution["current_ampere"] == pytest.approx(1e-6)
+    assert found.arrays.resolution["voltage_volt"] == pytest.approx(1e-3)
+
+
+def test_trailing_zeros_are_looked_for_in_each_column_alone() -> None:
+    """A column of constant digits beside one of many does not make the writer one that drops zeros."""
+    rows = [
+        f"{k},{1 + (k * 37 % 501) / 1000:.3f},{0.1473 if k < 60 else -0.12:.4f},{k / 7!r}" for k in range(120)
+    ]
+    head = "Test time (s),Voltage (V),Current (A),Step time (s)"
+    found = read_series(("\n".join([head, *rows]) + "\n").encode(), name="a.csv")
+    assert found.arrays is not None, found.remarks
+    assert found.arrays.resolution["current_ampere"] == pytest.approx(1e-4)
 
 
 def test_a_packed_file_reads_like_the_open_one() -> None:

@@ -106,11 +106,15 @@ class Series:
         The smallest step that each column was written with, in its canonical unit; 0 where not known.
     parts : tuple of int
         First records of parts that were joined after a restart of unknown length.
+    ends_unseen : bool
+        True where test time was added up from step time: what lies behind the last record of a step is not
+        in it.
     """
 
     columns: Mapping[str, Array]
     resolution: Mapping[str, float] = field(default_factory=dict)
     parts: tuple[int, ...] = ()
+    ends_unseen: bool = False
 
     def __post_init__(self) -> None:
         """Refuse a history without time, voltage and current, or with too few records."""

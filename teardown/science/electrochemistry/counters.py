@@ -96,6 +96,17 @@ def increments(counter: Array) -> tuple[Array, NDArray[np.bool_]]:
     return gained, back
 
 
+def _before_first(series: Series, counter: Array, flow: Array) -> float:
+    """Give what a counter shows at the first record, where that can have flowed since the test began.
+
+    A cycler that logs no record at the switch shows there what flowed until the first record. More than that
+    stems from an earlier part of the test, and is left out.
+    """
+    lead_s = max(float(series.time_s[0]), float(series.time_s[1] - series.time_s[0]))
+    known = float(np.nan_to_num(counter[0]))
+    return known if 0 < known <= 1.5 * float(flow[0]) * lead_s / 3600 else 0.0
+
+
 def _carried(counter: Array) -> Array:
     """Carry the last known value over records where the counter is empty."""
     known = np.isfinite(counter)
@@ -113,12 +124,15 @@ def _above_zero(counter: Array) -> Array:
 def _two_counters(series: Series, steps: Steps, up: str, down: str, flow: Array) -> StepCounts | None:
     charged, lost, inside, wrong = [], np.zeros(len(steps)), 0, 0.0
     for name, way in ((up, 1), (down, -1)):
-        gained, back = increments(_above_zero(series.columns[name]))
+        values = _above_zero(series.columns[name])
+        gained, back = increments(values)
         if not np.any(gained > 0):
             return None
         wanted = steps.kind == way
+        gained[0] = _before_first(series, values, flow) if wanted[0] else 0.0
         charged.append(total(_home(steps, wanted)[steps.of_record], gained, len(steps)))
         lost += _lost_at_resets(series, steps, back, wanted, flow)
+        lost += _unknown(series, steps, series.columns[name], wanted, flow)
         inside += _inside(steps, back)
         in_step = np.add.reduceat(gained, steps.first)
         wrong += float(in_step[steps.kind == -way].sum()) / float(in_step.sum())
@@ -132,11 +146,14 @@ def _one_counter(series: Series, steps: Steps, name: str, flow: Array) -> StepCo
     kind = steps.kind[steps.of_record]
     if _runs_down(values, kind):
         return _net_counter(series, steps, name, values, flow)
-    gained, back = increments(_above_zero(values))
+    values = _above_zero(values)
+    gained, back = increments(values)
     if not np.any(gained > 0):
         return None
+    gained[0] = _before_first(series, values, flow) if steps.kind[0] != 0 else 0.0
     gathered = total(_home(steps, steps.kind != 0)[steps.of_record], gained, len(steps))
     lost = _lost_at_resets(series, steps, back, steps.kind != 0, flow)
+    lost += _unknown(series, steps, series.columns[name], steps.kind != 0, flow)
     charged = (np.where(steps.kind > 0, gathered, 0.0), np.where(steps.kind < 0, gathered, 0.0))
     return StepCounts(charged, lost, _inside(steps, back), series.step_of(name), (name,), 0.0)
 
@@ -158,7 +175,7 @@ def _net_counter(series: Series, steps: Steps, name: str, values: Array, flow: A
     allowed = 3 * neighbour + 3 * series.step_of(name) + 1e-9 * float(np.max(np.abs(values)))
     back = (np.abs(change) > allowed) & (np.abs(values) < np.abs(change))
     change = np.where(back, values, change)
-    change[0] = 0.0
+    change[0] = np.sign(values[0]) * _before_first(series, np.abs(values), flow)
     gathered = total(_home(steps, steps.kind != 0)[steps.of_record], change, len(steps))
     charged = (np.clip(gathered, 0, None) * (steps.kind > 0), np.clip(-gathered, 0, None) * (steps.kind < 0))
     lost = _lost_at_resets(series, steps, back, steps.kind != 0, flow)
@@ -182,6 +199,18 @@ def _lost_at_resets(
     own, before = steps.of_record[at], steps.of_record[at - 1]
     lost = np.maximum(np.where(wanted[before], flow[at - 1], 0.0), np.where(wanted[own], flow[at], 0.0))
     return total(_home(steps, wanted)[own], lost * interval / 3600 / np.sqrt(3), len(steps))
+
+
+def _unknown(series: Series, steps: Steps, counter: Array, wanted: NDArray[np.bool_], flow: Array) -> Array:
+    """Doubt per step where the counter shows nothing at its end, nor where the next one begins: all of it."""
+    known = np.isfinite(counter)
+    if known.all():
+        return np.zeros(len(steps))
+    after = np.minimum(steps.last + 1, counter.size - 1)
+    lacking = wanted & ~known[steps.last] & ~known[after]
+    length_s = series.time_s[steps.last] - series.time_s[steps.first]
+    doubt: Array = np.where(lacking, np.maximum.reduceat(flow, steps.first) * length_s / 3600, 0.0)
+    return doubt
 
 
 def _inside(steps: Steps, back: NDArray[np.bool_]) -> int:

@@ -74,12 +74,15 @@ def half_of(
 def _counted(
     cycles: Cycles, counts: StepCounts | None, mine: NDArray[np.bool_], way: int
 ) -> tuple[Array, Array]:
-    """Sum what a counter says of one direction over each cycle, with its doubt; NaN where there is none."""
+    """Sum what a counter says of one direction over each cycle, with its doubt; NaN where there is none.
+
+    Two readings are each off by half a step at most: twice the doubt is never less than what both can be.
+    """
     if counts is None:
         nothing = np.full(len(cycles), np.nan)
         return nothing, nothing
     reset = per_cycle(cycles, np.where(mine, counts.u_reset, 0.0))
-    return per_cycle(cycles, counts.amount[way]), np.hypot(counts.resolution / np.sqrt(6), reset)
+    return per_cycle(cycles, counts.amount[way]), np.hypot(counts.resolution / 2, reset)
 
 
 def _energy(Wh: Array, u_Wh: Array, counter_Wh: Array, u_counter: Array) -> tuple[Array, Array, Array]:

@@ -9,6 +9,7 @@ from teardown.science.electrochemistry.columns import Array, Series
 from teardown.science.electrochemistry.steps import Steps, find_gaps
 
 HOUR_S = 3600.0
+HIDDEN = 0.05  # of a sampling interval between two steps, usually: switches are not logged
 BLOCK = 32_768  # records; cut at steps, so that no sum runs across
 
 
@@ -213,7 +214,7 @@ def _rounding(series: Series, steps: Steps) -> Array:
     flowing = (steps.kind != 0).astype(float)
     from_current = series.step_of("current_ampere") * length_s / np.sqrt(12) * flowing
     mean_A = (np.abs(series.current_A[steps.first]) + np.abs(series.current_A[steps.last])) / 2
-    from_time = series.step_of("test_time_second") / np.sqrt(6) * mean_A
+    from_time = series.step_of("test_time_second") / 2 * mean_A  # two readings, half a step each
     both: Array = np.hypot(from_current, from_time)
     return both
 
@@ -228,8 +229,11 @@ def _edges(series: Series, steps: Steps) -> tuple[Array, Array, Array]:
     first, last = steps.first, steps.last
     own_start = np.where(last > first, time_s[np.minimum(first + 1, last)] - time_s[first], np.inf)
     own_end = np.where(last > first, time_s[last] - time_s[np.maximum(last - 1, first)], np.inf)
-    lead = time_s[0] if np.isfinite(own_start[0]) and time_s[0] <= 1.5 * own_start[0] else 0.0
-    between = np.concatenate(([lead], time_s[first[1:]] - time_s[last[:-1]]))
+    between = np.concatenate(([0.0], time_s[first[1:]] - time_s[last[:-1]]))
+    # a file that hides its switches hides the one before its first record too, and the one behind its last
+    hides = np.median(between[1:] / np.maximum(own_start[1:], 1e-9)) > HIDDEN if between.size > 2 else False
+    lead = float(time_s[0]) if np.isfinite(own_start[0]) and time_s[0] <= 1.5 * own_start[0] else 0.0
+    between[0] = own_start[0] if hides and lead == 0 and np.isfinite(own_start[0]) else lead
     for (
         part
     ) in series.parts:  # nobody knows how long the pause between two parts was: one interval may be lost
@@ -243,10 +247,10 @@ def _edges(series: Series, steps: Steps) -> tuple[Array, Array, Array]:
         told = np.isfinite(since) & (since >= 0) & (since <= between * 1.001 + 1e-6)
         known = np.where(told, since, 0.0)
     may_start = np.where(told, 0.0, np.minimum(between, own_start))
-    # a file that ends under current hides its last switch as it hid the others
-    hides = np.median(between[1:] / np.maximum(own_start[1:], 1e-9)) > 0.05 if between.size > 2 else False
     unseen = own_end[-1] if hides and np.isfinite(own_end[-1]) else 0.0
     after = np.concatenate((between[1:] - known[1:], [unseen]))
+    if series.ends_unseen and hides:
+        after = own_end
     may_end = np.clip(np.minimum(after, own_end), 0.0, None)
     flowing = steps.kind != 0
     single = ~np.isfinite(own_start) & flowing

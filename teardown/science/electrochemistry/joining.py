@@ -79,4 +79,5 @@ def _append(before: Series, after: Series, shift: float, parts: tuple[int, ...])
             later = later - later[0] + before.columns[name][-1] + 1
         columns[name] = np.concatenate((before.columns[name], later))
     coarser = {n: max(before.step_of(n), after.step_of(n)) for n in columns}
-    return Series(columns, coarser, tuple(dict.fromkeys(parts)))
+    unseen = before.ends_unseen or after.ends_unseen
+    return Series(columns, coarser, tuple(dict.fromkeys(parts)), unseen)

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from teardown.science.electrochemistry.columns import Array, Index, Series
 
 REST_SHARE = 0.002  # of the largest current: below it a cell counts as at rest
+FEW_RESETS = 0.3  # of the records; a column that falls more often is no step time
 JUMP_SHARE = 0.01  # of the largest current: a smaller change of state is a tail that runs out, not a new step
 
 
@@ -64,8 +65,8 @@ def find_steps(series: Series) -> Steps:
     """Cut a history into steps.
 
     The file's own step column decides where it has one that is not the same everywhere; beside it, a new step
-    begins wherever the current jumps from charge to rest to discharge. A tail that falls slowly below the
-    rest threshold stays in its step.
+    begins wherever the step's clock is set back, and wherever the current jumps from charge to rest to
+    discharge. A tail that falls slowly below the rest threshold stays in its step.
     """
     current = series.current_A
     state = directions(current)
@@ -78,6 +79,11 @@ def find_steps(series: Series) -> Steps:
         if own is not None:
             told = own if np.isfinite(own).all() else np.nan_to_num(own, nan=-1)
             new |= told[1:] != told[:-1]
+    clock = series.get("step_time_second")
+    if clock is not None:
+        set_back = clock[1:] < clock[:-1]
+        if np.mean(set_back) < FEW_RESETS:
+            new |= set_back
     for part in series.parts:
         new[part - 1] = True
     first = np.concatenate(([0], np.flatnonzero(new) + 1)).astype(np.int64)

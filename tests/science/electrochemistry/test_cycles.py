@@ -138,3 +138,15 @@ def test_parts_that_overlap_are_refused() -> None:
     part = cycling_history(cycles=3, start_unix_s=1e9).series
     with pytest.raises(PartsOverlap):
         join([part, part])
+
+
+def test_a_step_clock_that_is_set_back_begins_a_step() -> None:
+    time_s = np.arange(20.0)
+    columns = {
+        "test_time_second": time_s,
+        "voltage_volt": 1 + time_s / 100,
+        "current_ampere": np.full(20, 0.1),
+    }
+    assert len(find_steps(Series(columns))) == 1
+    steps = find_steps(Series(columns | {"step_time_second": np.where(time_s < 12, time_s, time_s - 12)}))
+    assert steps.first.tolist() == [0, 12]

@@ -1,4 +1,26 @@
-"""Hold the measuring of micrographs to its goals, on phantoms of known truth, and say how fast it is."""
+"""Hold the measuring of micrographs to its goals, on phantoms of known truth, and say how fast it is.
+
+Where it fails, as measured here and on three other sets of pictures (sponges of Gaussian random fields;
+facets, agglomerates of touching spheres, lamellae, two sizes, cells with gaps between them; films at an
+exact distance):
+
+- Films thinner than about three blurs (and 3.5 px) are missed or read too short. Most often the edges
+  that they bend are told (``hidden_film``), and the interval of coverage then reaches up to all.
+- Oxide within ten widths of the noise from metal's grey: corners and clefts look like it. Coverage reads
+  up to 10 points too high, which is flagged (``oxide_scattered``, ``low_contrast``); unflagged it reads
+  up to 4 too high.
+- Gaps between grains narrower than about two and a half blurs are metal or oxide to the eye of the
+  instrument. Cells with such gaps all over read 5 points of coverage that is not there, porosity up to
+  0.5 points too low.
+- The metal outline: what a blur closes is put back by a straight line, known to a third of what was
+  added. Where grains touch in points (agglomerates) or gaps are of just the blur's width (cells) it may
+  be 10 to 20 % off; above an eighth added it is flagged for surface and thickness alone
+  (``outline_uncertain``).
+- Mean thickness leans on coverage: at little coverage, or oxide close to metal's grey, it is 5 to 15 %
+  off, within its interval.
+- With pinned levels and known light nearly all is done again, for the classes of every pixel may change:
+  only about a sixth of the time is spared.
+"""
 
 import json
 import time
@@ -25,11 +47,16 @@ class Command(BaseCommand):
     """Errors in points of percent: bias, root mean square, median, 95 % quantile; flags; processor
     seconds."""
 
-    help = "Measure random phantom sections and compare with their truth; time a large field."
+    help = (
+        "Measure random phantom sections and compare with their truth; time a large field. It fails at films"
+        " thinner than three blurs, at oxide within ten noise widths of metal's grey (both flagged), at gaps"
+        " between grains of two blurs or less, and at outlines of grains that touch in points (flagged for"
+        " surface and thickness alone); more is told at the head of the command's file."
+    )
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         """Take how many, how large, and from which seed."""
-        parser.add_argument("--images", type=int, default=80, help="With 0 and --mosaic, nothing else.")
+        parser.add_argument("--images", type=int, default=80, help="With 0, only what else is asked for.")
         parser.add_argument("--side", type=int, default=640, help="Side of the pictures, in pixels.")
         parser.add_argument("--seed", type=int, default=1)
         parser.add_argument("--speed", action="store_true", help="Time a field of 4096 by 4096 as well.")
@@ -58,31 +85,7 @@ class Command(BaseCommand):
 
     def handle(self, *_: Any, **options: Any) -> None:
         """Draw, measure, compare."""
-        if options["mosaic"] and not options["images"]:
-            found = {"mosaic": mosaic(options["mosaic"])}
-            self.stdout.write(json.dumps(found, indent=1))
-            return
-        rng = np.random.default_rng(options["seed"])
-        rows, told_of = [], []
-        for number in range(options["images"]):
-            grey, truth = random_field(rng, options["side"], shape=SHAPES[number % 3])
-            try:
-                result = measure_field(grey)
-            except MeasurementError:
-                told_of.append(True)
-                rows.append([np.nan] * 5)
-                continue
-            rows.append(errors(result, truth))
-            told_of.append(flagged(result))
-            if options["verbosity"] > 1:
-                self.stdout.write(f"{number} {np.round(rows[-1], 2)}")
-        clear = ~np.array(told_of, bool)
-        told = {
-            "images": len(rows),
-            "flagged": float(np.mean(told_of)),
-            "unflagged": summary(np.array(rows)[clear]),
-            "all": summary(np.array(rows)),
-        }
+        told: dict[str, Any] = self._fields(**options) if options["images"] else {}
         if options["outside"]:
             told["outside"] = outside(options["outside"], options["seed"])
         if options["samples"]:
@@ -92,6 +95,35 @@ class Command(BaseCommand):
         if options["speed"]:
             told["speed"] = speed()
         self.stdout.write(json.dumps(told, indent=1) if options["json"] else _table(told))
+
+    def _fields(self, *, images: int, side: int, seed: int, verbosity: int, **_: Any) -> dict[str, Any]:
+        """Measure random fields within the working range, and sum up their errors."""
+        rng = np.random.default_rng(seed)
+        rows, told_of, apart = [], [], []
+        for number in range(images):
+            grey, truth = random_field(rng, side, shape=SHAPES[number % 3])
+            try:
+                result = measure_field(grey)
+            except MeasurementError:
+                told_of.append(True)
+                apart.append(False)
+                rows.append([np.nan] * 5)
+                continue
+            rows.append(errors(result, truth))
+            told_of.append(flagged(result))
+            apart.append(any(flag.code in OF_SOME for flag in result.flags))
+            if verbosity > 1:
+                self.stdout.write(f"{number} {np.round(rows[-1], 2)}")
+        clear, everything = ~np.array(told_of, bool), np.array(rows)
+        unflagged = everything.copy()
+        unflagged[np.array(apart, bool), 3:] = np.nan
+        return {
+            "images": len(rows),
+            "flagged": float(np.mean(told_of)),
+            "outline_flagged": float(np.mean(apart)),
+            "unflagged": summary(unflagged[clear]),
+            "all": summary(everything),
+        }
 
 
 def random_field(
@@ -209,7 +241,9 @@ def outside(count: int, seed: int, side: int = 512) -> dict[str, dict[str, float
 def intervals(count: int, seed: int, side: int = 384) -> dict[str, float]:
     """Pool samples of five measured fields; give the share of 95 % intervals that hold the expectation."""
     rng = np.random.default_rng(seed)
-    held = {"porosity": 0, "oxide_fraction": 0, "oxide_coverage": 0}
+    held = dict.fromkeys(
+        ("porosity", "oxide_fraction", "oxide_coverage", "specific_surface", "oxide_thickness"), 0
+    )
     for number in range(count):
         blur = float(rng.uniform(0.7, 1.5))
         made_of = Microstructure(
@@ -236,6 +270,8 @@ def intervals(count: int, seed: int, side: int = 384) -> dict[str, float]:
             ("porosity", told.porosity),
             ("oxide_fraction", told.oxide_fraction),
             ("oxide_coverage", told.coverage),
+            ("specific_surface", 4 / np.pi * told.outline_per_px),
+            ("oxide_thickness", np.pi / 4 * told.thickness_px),
         ):
             held[key] += pooled[key].low <= true <= pooled[key].high
     return {key: hits / count for key, hits in held.items()}
@@ -325,8 +361,13 @@ def speed(side: int = 4096) -> dict[str, float]:
 
 
 def _table(told: dict[str, Any]) -> str:
-    lines = [f"{told['images']} images, {told['flagged']:.0%} flagged"]
-    for group in ("unflagged", "all"):
+    lines = []
+    if "images" in told:
+        lines.append(
+            f"{told['images']} images, {told['flagged']:.0%} flagged;"
+            f" {told['outline_flagged']:.0%} flagged for outline and thickness alone"
+        )
+    for group in [group for group in ("unflagged", "all") if group in told]:
         lines.append(f"{group:<18}{'bias':>8}{'rmse':>8}{'median':>8}{'p95':>8}")
         lines += [
             f"  {name:<16}" + "".join(f"{row[key]:>8.2f}" for key in ("bias", "rmse", "median", "p95"))
@@ -348,7 +389,8 @@ def _table(told: dict[str, Any]) -> str:
         one = told["speed"]
         lines.append(
             f"{one['side_px']} px: {one['seconds']:.1f} s of processor ({one['copies']:.0f} copies), "
-            f"{one['pinned_seconds']:.1f} s with pinned levels and known light, "
+            f"{one['pinned_seconds']:.1f} s with pinned levels and known light"
+            f" ({one['pinned_seconds'] / one['seconds']:.2f} of it), "
             f"{one['preview_seconds']:.2f} s for a preview of 1024 px"
         )
     return "\n".join(lines)

@@ -94,6 +94,8 @@ def test_the_same_pixels_by_the_same_method_show_no_difference(operator, field):
     assert (page.done, page.open, page.beyond) == (1, 1, 0)
     assert {one.words for one in page.rows[0].rows} >= {"porosity", "oxide coverage"}
     assert all(one.difference == 0 for one in page.rows[0].rows)
+    shift = next(one for one in page.shifts if one.words == "porosity")
+    assert (shift.n, shift.mean, shift.largest, shift.beyond) == (1, "0.00 points", "0.00 points", 0)
     assert versions_of([field]).earlier == ()
 
 

@@ -67,11 +67,13 @@ class Beside:
     @property
     def told(self) -> str:
         """Give the difference in words: shares to a hundredth of a point, lengths to two figures."""
-        if self.difference is None:
-            return ""
-        size = abs(self.difference)
+        return "" if self.difference is None else self.tell(self.difference)
+
+    def tell(self, difference: float) -> str:
+        """Say a difference of this quantity in words."""
+        size = abs(difference)
         decimals = 2 if self.percent or size == 0 else max(1 - floor(log10(size)), 0)
-        return f"{number(self.difference, decimals)} {self.unit}"
+        return f"{number(difference, decimals)} {self.unit}"
 
     @property
     def beyond(self) -> bool:

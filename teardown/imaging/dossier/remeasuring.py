@@ -41,11 +41,23 @@ class RemeasuredRow:
 
 
 @dataclass(frozen=True, slots=True)
+class Shift:
+    """How far one quantity moved over all fields."""
+
+    words: str
+    n: int
+    mean: str
+    largest: str
+    beyond: int
+
+
+@dataclass(frozen=True, slots=True)
 class RemeasuringPage:
     """A set of fields measured again."""
 
     remeasuring: Remeasuring
     rows: tuple[RemeasuredRow, ...]
+    shifts: tuple[Shift, ...]
     done: int
     failed: int
     total: int
@@ -87,6 +99,7 @@ def remeasuring_of(made: Remeasuring, user: Any) -> RemeasuringPage:
     return RemeasuringPage(
         remeasuring=made,
         rows=rows,
+        shifts=_shifts(rows),
         done=done,
         failed=sum(row.state == Run.State.FAILED for row in rows),
         total=len(rows),
@@ -94,6 +107,22 @@ def remeasuring_of(made: Remeasuring, user: Any) -> RemeasuringPage:
         beyond=sum(row.beyond for row in rows),
         may_review=may(user, "measures.review"),
     )
+
+
+def _shifts(rows: Sequence[RemeasuredRow]) -> tuple[Shift, ...]:
+    """Sum up how each quantity moved, by its unit: the mean and the largest difference over the fields."""
+    moved: dict[tuple[str, str], list[Beside]] = {}
+    for row in rows:
+        for one in row.rows:
+            if one.difference is not None:
+                moved.setdefault((one.words, one.unit), []).append(one)
+    found = []
+    for (words, _), every in moved.items():
+        mean = sum(one.difference or 0.0 for one in every) / len(every)
+        largest = max(every, key=lambda one: abs(one.difference or 0.0))
+        told = every[0].tell(mean)
+        found.append(Shift(words, len(every), told, largest.told, sum(one.beyond for one in every)))
+    return tuple(found)
 
 
 def _row(

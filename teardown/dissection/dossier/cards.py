@@ -51,9 +51,19 @@ class Ask:
     answer: Entry | None = None
 
     @property
+    def title(self) -> str:
+        """Give its words with a capital, unless they begin with a sign that has its own, as pH."""
+        return self.words if self.words[1:2].isupper() else f"{self.words[:1].upper()}{self.words[1:]}"
+
+    @property
     def said(self) -> str:
         """Give what was answered, or that it was not asked yet."""
-        return self.answer.said if self.answer else "not asked yet"
+        return _said(self.answer) if self.answer else "not asked yet"
+
+
+def _said(entry: Entry) -> str:
+    """Give an answer in words; that a cell was opened is said by when."""
+    return entry.when if entry.term.data["kind"] == "moment" and entry.state == "present" else entry.said
 
 
 @dataclass(frozen=True, slots=True)
@@ -330,7 +340,7 @@ def wire(entry: Entry) -> dict[str, Any]:
         "place": entry.place,
         "x": entry.x,
         "y": entry.y,
-        "said": entry.said,
+        "said": _said(entry),
         "value": entry.value,
         "step": entry.step,
     }

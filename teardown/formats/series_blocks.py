@@ -76,7 +76,7 @@ def read_floats(text: TextTable, places: list[int], rows: int) -> dict[int, Arra
 
 
 def _pointed(text: TextTable, places: list[int], block: bytes) -> list[int]:
-    """List the columns that hold a point beside decimal commas: it may group digits, and is not read at once."""
+    """List the columns that hold a point beside decimal commas: it may group digits."""
     if not text.decimal_comma or b"." not in block:
         return []
     cells = read_columns(text, places, pl.String, block)

@@ -50,6 +50,23 @@ def test_the_median_is_over_the_cells_that_tell(laboratory):
     assert parts == pytest.approx(first.loss.value, rel=0.05)
 
 
+def test_a_time_zero_cell_does_not_ask_for_a_time_zero_cell(client, laboratory):
+    client.force_login(make_user("analyst"))
+    page = client.get(reverse("balance", args=[laboratory["zero"].code])).content.decode()
+    assert "This cell was opened at time zero" in page
+    assert "No cell of this recipe was opened" not in page
+
+
+def test_the_table_of_parts_names_each_recipe_once(client, laboratory):
+    client.force_login(make_user("analyst"))
+    page = client.get(reverse("ledgers")).content.decode()
+    code = laboratory["first"].revision.recipe.code
+    table = page.partition("<table")[2].partition("</table>")[0]
+    assert table.count(f">{code}</a>") == 1
+    assert 'rowspan="5"' in table
+    assert table.count("oxide that can no longer be reduced") == 1
+
+
 def test_shares_are_compared_where_they_may_be_said(laboratory):
     page = ledgers(Cell.objects.all(), "share")
     first = next(each for each in page.recipes if each.recipe == laboratory["first"].revision.recipe)

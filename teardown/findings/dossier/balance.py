@@ -14,6 +14,11 @@ from teardown.records.rules import subject_of
 from teardown.science.errors import Remark
 from teardown.science.estimate import Estimate
 
+TIME_ZERO = (
+    "This cell was opened at time zero: it is what other cells of its recipe are compared with, and has"
+    " nothing before it to be compared with itself."
+)
+
 
 @dataclass(frozen=True, slots=True)
 class Quantity:
@@ -82,13 +87,16 @@ class Shown:
 
     @property
     def ledger(self) -> dict[str, Any] | None:
-        """Give the ledger."""
-        return next(iter(self._rows("ledger")), None)
+        """Give the ledger; that of a time-zero cell lacks nothing that another such cell would tell."""
+        found = next(iter(self._rows("ledger")), None)
+        if found and found["why_no_shares"] and self.cell.time_zero:
+            return found | {"why_no_shares": TIME_ZERO}
+        return found
 
     @property
     def bounds(self) -> str:
         """Say what locked oxide alone could explain, where its share is not known."""
-        if self.ledger is None or self.ledger["shares_shown"]:
+        if self.ledger is None or self.ledger["shares_shown"] or self.cell.time_zero:
             return ""
         least, most = sorted(max(bound, 0.0) for bound in self.ledger["bounds"])
         return (

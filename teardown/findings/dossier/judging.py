@@ -63,9 +63,7 @@ class Judgements:
         if root is not None:
             return f"{root.mode.words[:1].upper()}{root.mode.words[1:]}, {root.confidence}; decided."
         if self.undecided:
-            return (
-                "Open disagreement: the assessors name different roots, and nobody has decided."
-            )
+            return "Open disagreement: the assessors name different roots, and nobody has decided."
         if self.given:
             root = self.given[0].judgement.root
             told = f"{root.mode.words}, {root.confidence}" if root else "no root named"

@@ -64,6 +64,11 @@ class RecipeLedger:
     lacking: tuple[Lacking, ...]
 
     @property
+    def rows(self) -> int:
+        """Count the rows of its part of the table: the loss, and each of its parts."""
+        return 1 + len(self.terms)
+
+    @property
     def opened(self) -> int:
         """Count the cells that were opened."""
         return len(self.cells) + sum(len(each.cells) for each in self.lacking)

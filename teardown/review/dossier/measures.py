@@ -250,7 +250,8 @@ def fits_of(cell: int) -> list[ShownFit]:
         seen.add(of)
         sample = fit.sample or (fit.pattern.sample if fit.pattern else None)
         rows = tuple(
-            PhaseRow(f.phase, f.weight_fraction, f.esd, f.u, f.below_limit) for f in fit.fractions.all()
+            PhaseRow(f.details.get("name") or f.phase, f.weight_fraction, f.esd, f.u, f.below_limit)
+            for f in fit.fractions.all()
         )
         href = address("pattern", fit.pattern_id) if fit.pattern_id else ""
         source = fit.source or ("fitted here" if fit.pattern_id else "brought from outside")

@@ -70,6 +70,7 @@ export class Drawing {
     const kept = this.viewer.kept[Number(change)];
     this.viewer.find("kind").value = kept.kind;
     this.form.elements.name.value = kept.name;
+    this.viewer.find("fresh").value = "";
     this.points = kept.points.map((point) => [...point]);
     this.past = [];
     this.toggle(true);
@@ -90,7 +91,7 @@ export class Drawing {
     this.show();
   }
 
-  drop() { this.points = []; this.past = []; this.toggle(false); }
+  drop() { this.points = []; this.past = []; this.viewer.find("fresh").value = "on"; this.toggle(false); }
 
   put(number, place) {
     this.points[number] = this.viewer.pixels(place);

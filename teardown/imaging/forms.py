@@ -130,6 +130,7 @@ class RegionForm(forms.Form):
     name = forms.CharField(required=False, max_length=40)
     points = forms.CharField(widget=forms.HiddenInput, required=False)
     later = forms.BooleanField(required=False)
+    fresh = forms.BooleanField(required=False)
 
     def clean_points(self) -> list[list[float]]:
         """Read the corners: a list of pairs of numbers.

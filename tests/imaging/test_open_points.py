@@ -162,7 +162,10 @@ def test_a_second_scratch_does_not_replace_the_first(client, operator):
     for corner in (10, 60):
         points = f"[[{corner},{corner}],[{corner + 30},{corner}],[{corner},{corner + 30}]]"
         client.post(address, {"kind": "exclusion", "points": points, "later": "on"})
-    assert [region.name for region in regions_of(one)] == ["1", "2"]
+    for name in ("scratch", "scratch"):
+        given = {"kind": "exclusion", "name": name, "points": "[[90,90],[99,90],[90,99]]", "fresh": "on"}
+        client.post(address, given | {"later": "on"})
+    assert [region.name for region in regions_of(one)] == ["1", "2", "scratch", "scratch 2"]
     assert not Run.objects.filter(state="queued").exists()
     assert page_of(one, operator).outdated == "what was drawn changed"
     client.post(reverse("micrograph_again", args=[one.pk]))

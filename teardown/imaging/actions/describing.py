@@ -145,10 +145,12 @@ def draw_region(
     by: Any,
     name: str = "",
     measure: bool = True,
+    fresh: bool = False,
 ) -> Region:
     """Outline something on a micrograph, or with no points take an outline away; measured again with it.
 
-    What is left out and has no name is one more to be left out; else the next version of what has that name.
+    What is left out and has no name is one more to be left out; else the next version of what has that name,
+    unless it is ``fresh``: then it is one more of that name, as a second scratch is.
     An information strip of no height says that there is none.
 
     Raises
@@ -159,7 +161,8 @@ def draw_region(
     demand(by, "micrographs.add")
     corners = [[float(x), float(y)] for x, y in points]
     _check_corners(micrograph, kind, corners)
-    name = _name_of(micrograph, kind, name, corners)
+    if kind == Region.Kind.EXCLUSION and corners and (fresh or not name):
+        name = _next_name(micrograph, name)
     before = micrograph.regions.filter(kind=kind, name=name).order_by("-version").first()
     region = Region(
         micrograph=micrograph,
@@ -182,12 +185,14 @@ def draw_region(
     return region
 
 
-def _name_of(micrograph: Micrograph, kind: str, name: str, corners: Sequence[Any]) -> str:
-    """Give an exclusion without a name the next number, so that a second does not replace the first."""
-    if name or not corners or kind != Region.Kind.EXCLUSION:
+def _next_name(micrograph: Micrograph, name: str) -> str:
+    """Give what is left out a name of its own: scratch, scratch 2; without a name a number."""
+    taken = set(micrograph.regions.filter(kind=Region.Kind.EXCLUSION).values_list("name", flat=True))
+    if name and name not in taken:
         return name
-    taken = set(micrograph.regions.filter(kind=kind).values_list("name", flat=True))
-    return next(str(number) for number in range(1, len(taken) + 2) if str(number) not in taken)
+    numbers = range(2 if name else 1, len(taken) + 3)
+    tried = (f"{name[:36]} {number}".strip() for number in numbers)
+    return next(one for one in tried if one not in taken)
 
 
 def _check_corners(micrograph: Micrograph, kind: str, corners: Sequence[Sequence[float]]) -> None:

@@ -315,9 +315,14 @@ def test_two_people_and_one_cell(at_the_bench, browser, live_server, cell, chemi
     bench.receive_order(order=order, by=chemist, note="back this morning")
     desk.locator('select[name="state"]').select_option("called off")
     with desk.expect_navigation():
-        desk.get_by_role("button", name="note").click()
-    told = desk.locator("main").inner_text()
-    assert "changed" in told
+        desk.get_by_role("button", name="Note").click()
+    expect(desk.get_by_role("heading", name="Changed in between")).to_be_visible()
+    expect(desk.locator(".sentence")).to_contain_text(f"{piece.code}, cross section")
+    state = desk.get_by_role("row", name="state").locator("td")
+    assert state.all_inner_texts() == ["back", "called off"]  # what stands now, and what was typed
+    with desk.expect_navigation():
+        desk.get_by_role("link", name="Leave it as it stands now").click()
+    expect(desk).to_have_url(f"{live_server.url}{reverse('sample', args=[piece.code])}")
     order.refresh_from_db()
     assert (order.state, order.note) == ("back", "back this morning")
     assert Entry.objects.current().get(term__key="separator.state").said == "tear"

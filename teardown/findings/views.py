@@ -201,7 +201,7 @@ def _balance(
         else (each, None)
         for each in shown.assumed
     ]
-    context = {"shown": shown, "assumed": forms, "may_state": may_state}
+    context = {"shown": shown, "assumed": forms, "may_state": any(form for _, form in forms)}
     return render(request, "findings/balance.html", context, status=status)
 
 

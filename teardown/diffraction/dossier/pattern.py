@@ -199,7 +199,7 @@ def _facts(fit: Fit) -> Any:
         yield "Durbin-Watson", number(inner["durbin_watson"], 2)
     moved = fit.statistics.get("parameters", {})
     if "displacement" in moved:
-        yield "specimen off its place", f"{moved['displacement']:+.3f}°"
+        yield "specimen off its place", f"{moved['displacement']:+.3f}°".replace("-", "−")
     amorphous = fit.statistics.get("amorphous")
     if amorphous and amorphous["value"] is not None:
         yield (
@@ -245,6 +245,12 @@ def _sentence(pattern: Pattern, shown: FitPage | None) -> str:
     return f"{of}, taken with {tube}: by mass {', '.join(names)}{rest} ({shown.status})."
 
 
+def _name_of(key: str) -> str:
+    """Name a phase of the table; another keeps its key."""
+    phase = phase_table().phases.get(key)
+    return phase.name if phase else key
+
+
 def _past(fit: Fit, word: Review | None, shown: Fit | None) -> PastFit:
     """Give a fit as a line of the history."""
     asked = fit.run.settings
@@ -252,9 +258,9 @@ def _past(fit: Fit, word: Review | None, shown: Fit | None) -> PastFit:
     return PastFit(
         fit=fit,
         words=fit.source if external else "fitted here",
-        phases=", ".join(f.phase for f in fit.fractions.all())
+        phases=", ".join(f.details.get("name") or f.phase for f in fit.fractions.all())
         if external
-        else ", ".join(asked.get("phases", [])),
+        else ", ".join(_name_of(key) for key in asked.get("phases", [])),
         GoF="" if fit.GoF is None else number(fit.GoF, 2),
         at=fit.run.finished_at,
         status={"accept": "accepted", "reject": "rejected"}.get(word.verdict, "") if word else "proposed",

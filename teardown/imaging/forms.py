@@ -55,7 +55,9 @@ class SampleField(forms.CharField):
 
 
 class AddForm(forms.Form):
-    """Bring pictures: many at once, or a zip of them."""
+    """Bring pictures: many at once, a folder, or a zip of them."""
+
+    use_required_attribute = False  # pictures may come by either of two boxes
 
     pictures = FilesField(
         label="Pictures",

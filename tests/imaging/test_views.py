@@ -238,3 +238,16 @@ def test_a_plan_tells_of_each_picture_and_takes_one_sample_for_the_rest(client, 
     assert Micrograph.objects.filter(ties__sample__code="7654321B").count() == 2
     again = client.post(reverse("add_micrographs"), {"pictures": [upload("x.png", section_file(2, size=96))]})
     assert client.get(again["Location"]).context["rows"][0]["known"]
+
+
+def test_a_field_leads_to_its_neighbours_and_to_the_next_that_waits(client, operator, measured):
+    """Of one sample; what was judged no longer waits."""
+    first, second = measured
+    client.force_login(operator)
+    page = client.get(reverse("micrograph", args=[first.pk])).context["page"].neighbours
+    assert (page.before, page.after, page.waiting) == (None, second, second)
+    run = SectionResult.objects.get(micrograph=second).run_id
+    client.post(reverse("micrograph_review", args=[second.pk]), {"verdict": "accept", "run": run})
+    answer = client.get(reverse("micrograph", args=[first.pk]))
+    assert answer.context["page"].neighbours.waiting is None
+    assert b'rel="next"' in answer.content

@@ -29,10 +29,12 @@ from teardown.imaging.dossier.numbers import (
 )
 from teardown.imaging.dossier.open_points import (
     EARLIER,
+    Neighbours,
     OpenPoints,
     Pages,
     ShownRegion,
     being_drawn,
+    neighbours_of,
     open_points_of,
 )
 from teardown.imaging.models import (
@@ -93,6 +95,7 @@ class MicrographPage:
     electrode: "Pool | None"
     scale_levels: int
     being_drawn: bool
+    neighbours: Neighbours
     may_add: bool
     may_review: bool
     may_measure: bool
@@ -205,6 +208,7 @@ def page_of(micrograph: Micrograph, user: Any) -> MicrographPage:
         electrode=electrode,
         scale_levels=count_levels(micrograph.width_px, micrograph.height_px),
         being_drawn=being_drawn(micrograph),
+        neighbours=neighbours_of(micrograph, user),
         may_add=may(user, "micrographs.add"),
         may_review=may(user, "measures.review"),
         may_measure=may(user, "measures.run"),

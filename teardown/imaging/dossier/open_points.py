@@ -5,8 +5,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from teardown.imaging.models import Micrograph, Region, ScaleClaim, SectionResult
-from teardown.imaging.runs import is_being_measured, pages_of, section_settings
+from django.db.models import Case, Exists, OuterRef, When
+
+from teardown.imaging.models import Micrograph, Region, Review, ScaleClaim, SectionResult
+from teardown.imaging.runs import is_being_measured, pages_of, section_settings, tie_of
 from teardown.imaging.store import takes_long
 
 AGREE = 0.02
@@ -67,6 +69,35 @@ class Pages:
     def missing(self) -> bool:
         """Tell whether pages of the file are not here yet."""
         return len(self.here) + 1 < self.told
+
+
+@dataclass(frozen=True, slots=True)
+class Neighbours:
+    """The fields beside one, of its session or else its sample, and the next that waits for a word."""
+
+    before: Micrograph | None
+    after: Micrograph | None
+    waiting: Micrograph | None
+
+
+def neighbours_of(micrograph: Micrograph, user: Any) -> Neighbours:
+    """Find the neighbours of a field. Three queries."""
+    tied = tie_of(micrograph)
+    scope = Micrograph.objects.visible_to(user).filter(kind=Micrograph.Kind.SECTION)
+    scope = scope.select_related("receipt")
+    if micrograph.session_id:
+        scope = scope.filter(session=micrograph.session_id)
+    elif tied is not None and tied.sample_id:
+        scope = scope.filter(ties__sample=tied.sample_id)
+    else:
+        return Neighbours(None, None, None)
+    judged = Review.objects.filter(micrograph=OuterRef("pk"))
+    waiting = scope.filter(~Exists(judged), results__isnull=False).exclude(pk=micrograph.pk)
+    return Neighbours(
+        scope.filter(pk__lt=micrograph.pk).order_by("-pk").first(),
+        scope.filter(pk__gt=micrograph.pk).order_by("pk").first(),
+        waiting.order_by(Case(When(pk__gt=micrograph.pk, then=0), default=1), "pk").first(),
+    )
 
 
 @dataclass(frozen=True, slots=True)

@@ -79,6 +79,8 @@ def sums_data(examined: Examined) -> dict[str, Any]:
         "sampling_error": result.sampling_error,
         "threshold_uncertainty": result.threshold_uncertainty,
         "half_range": result.half_range,
+        "open_below": result.open_below,
+        "open_above": result.open_above,
         "pixel_size_um": result.pixel_size_um,
         "histogram": [round(share, 6) for share in result.histogram],
         "integral_range_px": result.integral_range_px,
@@ -137,6 +139,8 @@ def read_summary(sums: Mapping[str, Any]) -> FieldSummary:
         sums["sampling_error"],
         sums["threshold_uncertainty"],
         sums["pixel_size_um"],
+        sums.get("open_below", {}),
+        sums.get("open_above", {}),
     )
 
 

@@ -185,7 +185,7 @@ WORK = {
     "cycling.summarise": ("teardown.cycling.measure.summarise", "3"),
     "imaging.section": ("teardown.imaging.measure.section", "3"),
     "imaging.rescale": ("teardown.imaging.measure.rescale", "1"),
-    "imaging.sample": ("teardown.imaging.measure.sample", "1"),
+    "imaging.sample": ("teardown.imaging.measure.sample", "2"),
     "imaging.electrode": ("teardown.imaging.measure.electrode", "1"),
     "imaging.train": ("teardown.imaging.measure.train", "1"),
     "diffraction.fit": ("teardown.diffraction.measure.fit", "3"),

@@ -1,6 +1,6 @@
 """All that is known of a field once it is measured: what its flags are read from."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,6 +11,7 @@ from teardown.science.stereology.edge_shapes import EdgeShape
 from teardown.science.stereology.interfaces import Sums
 from teardown.science.stereology.levels import LevelSearch
 from teardown.science.stereology.noise import Grey
+from teardown.science.stereology.ratios import Parts
 from teardown.science.stereology.rims import Thickness
 from teardown.science.stereology.sensitivity import Sensitivity
 from teardown.science.stereology.settings import Settings
@@ -68,3 +69,36 @@ def scattered_oxide(facts: Facts) -> float:
     # small bodies have about twice as much outline for their area as large ones
     scattered = 2 * facts.small_share * coverage.value
     return scattered if scattered > MOST_SCATTERED else 0.0
+
+
+def open_sides(
+    facts: Facts, bound: dict[str, Parts] | None, *, unseen: bool
+) -> tuple[dict[str, float], dict[str, float]]:
+    """Give how much lower and higher a quantity may be for what was seen and not called oxide, for films that
+    cannot be seen, and for what is called oxide and may be none."""
+    above: dict[str, float] = {}
+    for key in ("oxide_fraction", "oxide_share_of_solid", "oxide_coverage", "wetted_oxide_share"):
+        if key not in facts.estimates:
+            continue
+        value = facts.estimates[key].value
+        most = bound[key].value if bound else None
+        if unseen and key in ("oxide_coverage", "wetted_oxide_share"):
+            most = 1.0
+        if most is not None and most > value:
+            above[key] = most - value
+    scattered = scattered_oxide(facts)
+    return {"oxide_coverage": scattered} if scattered else {}, above
+
+
+def opened(
+    estimates: dict[str, Estimate], below: dict[str, float], above: dict[str, float]
+) -> dict[str, Estimate]:
+    """Widen intervals by what is open on either side."""
+    return {
+        key: replace(
+            one,
+            low=max(one.low - below.get(key, 0.0), 0.0),
+            high=min(one.high + above[key], 1.0) if key in above else one.high,
+        )
+        for key, one in estimates.items()
+    }

@@ -1,6 +1,6 @@
 """One field of view, from greys to numbers."""
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from math import hypot
 
 import numpy as np
@@ -12,7 +12,7 @@ from teardown.science.stereology.classes import Levels
 from teardown.science.stereology.edge_shapes import edge_shape
 from teardown.science.stereology.edges import Relief
 from teardown.science.stereology.evening import Evened, Known
-from teardown.science.stereology.facts import Facts, scattered_oxide
+from teardown.science.stereology.facts import Facts, open_sides, opened
 from teardown.science.stereology.flags import raise_flags
 from teardown.science.stereology.interfaces import Sums, add_up
 from teardown.science.stereology.levels import LevelSearch, find_levels, with_levels
@@ -77,6 +77,8 @@ class FieldResult:
         Two-point correlation, chords and openings, from the middle of the field.
     trained : str, optional
         Digest of what was learnt from strokes, where classes are by strokes.
+    open_below, open_above : dict of float
+        How much lower or higher shares of oxide may be for what cannot be seen or told; in the intervals.
     """
 
     estimates: dict[str, Estimate]
@@ -105,6 +107,8 @@ class FieldResult:
     pixel_size_um: float | None
     settings: Settings
     trained: str | None = None
+    open_below: dict[str, float] = field(default_factory=dict)
+    open_above: dict[str, float] = field(default_factory=dict)
     version: str = VERSION
 
     @property
@@ -114,7 +118,14 @@ class FieldResult:
 
     def summary(self) -> FieldSummary:
         """Give what pooling needs."""
-        return FieldSummary(self.parts, self.sampling_error, self.threshold_uncertainty, self.pixel_size_um)
+        return FieldSummary(
+            self.parts,
+            self.sampling_error,
+            self.threshold_uncertainty,
+            self.pixel_size_um,
+            self.open_below,
+            self.open_above,
+        )
 
 
 def measure_field(
@@ -248,7 +259,6 @@ def _result(
         relief = Relief.of(calm)
         edges = edge_shape(place, relief, search.levels.contrast, search.edge_sigma_px, near_labels)
     bound = None if cut.as_read is None else parts_of(cut.as_read, outline)
-    estimates = _bounded_above(estimates, bound, unseen=hidden_film(edges))
     facts = Facts(
         white=light.white,
         black=light.black,
@@ -271,13 +281,13 @@ def _result(
         outline_factor=outline,
         small_share=cut.small_share,
     )
-    estimates = _bounded_below(estimates, scattered_oxide(facts))
+    open_below, open_above = open_sides(facts, bound, unseen=hidden_film(edges))
 
     def in_units(values: dict[str, float]) -> dict[str, float]:
         return {key: value * scale ** BY_KEY[key].power for key, value in values.items()}
 
     return FieldResult(
-        estimates=estimates,
+        estimates=opened(estimates, open_below, open_above),
         parts=parts,
         sampling_error=in_units({key: error.standard_error for key, error in errors.items()}),
         threshold_uncertainty=in_units(doubt.uncertainty),
@@ -303,34 +313,9 @@ def _result(
         pixel_size_um=pixel_size_um,
         settings=settings,
         trained=None if trained is None else trained.digest,
+        open_below=open_below,
+        open_above=open_above,
     )
-
-
-def _bounded_above(
-    estimates: dict[str, Estimate], bound: dict[str, Parts] | None, *, unseen: bool
-) -> dict[str, Estimate]:
-    """Widen intervals upward by what was seen and not called oxide, and by films that cannot be seen."""
-    wider = dict(estimates)
-    for key in ("oxide_fraction", "oxide_share_of_solid", "oxide_coverage", "wetted_oxide_share"):
-        if key not in wider:
-            continue
-        high = wider[key].high
-        part = bound[key].value if bound else None
-        if part is not None:
-            high = max(high, min(part + wider[key].half_width, 1.0))
-        if unseen and key in ("oxide_coverage", "wetted_oxide_share"):
-            high = 1.0
-        wider[key] = replace(wider[key], high=high)
-    return wider
-
-
-def _bounded_below(estimates: dict[str, Estimate], scattered: float) -> dict[str, Estimate]:
-    """Widen the interval of coverage downward by what may be no oxide at all."""
-    coverage = estimates.get("oxide_coverage")
-    if coverage is None or not scattered:
-        return estimates
-    low = max(min(coverage.low, coverage.value - scattered), 0.0)
-    return estimates | {"oxide_coverage": replace(coverage, low=low)}
 
 
 def detection_limit(search: LevelSearch, cut: Segmentation, settings: Settings) -> float:

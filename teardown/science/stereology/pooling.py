@@ -5,7 +5,7 @@ with more fields, so it is kept apart and added at the end.
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from math import hypot, sqrt
 
 import numpy as np
@@ -28,12 +28,14 @@ class NothingToPool(MeasurementError):
 @dataclass(frozen=True, slots=True)
 class FieldSummary:
     """What pooling needs of a field: sums in pixels, standard uncertainties in the estimate's unit,
-    pixel size."""
+    pixel size, and how much lower or higher a share may be for what cannot be seen or told."""
 
     parts: Mapping[str, Parts]
     sampling_error: Mapping[str, float]
     threshold_uncertainty: Mapping[str, float]
     pixel_size_um: float | None = None
+    open_below: Mapping[str, float] = field(default_factory=dict)
+    open_above: Mapping[str, float] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,7 +93,7 @@ def pool_fields(fields: Sequence[FieldSummary], *, goal_half_width: float = 0.02
 
 
 def _pool_one(quantity: Quantity, fields: Sequence[FieldSummary], *, scaled: bool) -> Pooled | None:
-    above, below, errors, doubts = [], [], [], []
+    above, below, errors, doubts, sides = [], [], [], [], []
     for one in fields:
         part = one.parts.get(quantity.key)
         if part is None:
@@ -101,6 +103,7 @@ def _pool_one(quantity: Quantity, fields: Sequence[FieldSummary], *, scaled: boo
         below.append(part.below * size**quantity.below_power)
         errors.append(one.sampling_error.get(quantity.key, 0.0))
         doubts.append(one.threshold_uncertainty.get(quantity.key, 0.0))
+        sides.append([one.open_below.get(quantity.key, 0.0), one.open_above.get(quantity.key, 0.0)])
     x, y = np.array(above), np.array(below)
     n, total = len(x), float(y.sum())
     if n == 0 or total <= 0:
@@ -118,7 +121,9 @@ def _pool_one(quantity: Quantity, fields: Sequence[FieldSummary], *, scaled: boo
     # the levels are shared by the fields, so their doubt is averaged and not divided by the root of n
     doubt = 1.96 * float((y * np.array(doubts)).sum()) / total
     half = hypot(sampling, doubt)
-    low, high = max(ratio - half, 0.0), ratio + half
+    # what cannot be seen in a field stays unseen, however many there are
+    lower, higher = (y[:, None] * np.array(sides)).sum(axis=0) / total
+    low, high = max(ratio - half - float(lower), 0.0), ratio + half + float(higher)
     if quantity.bounded:
         high = min(high, 1.0)
     unit = quantity.unit(scaled and all(one.pixel_size_um is not None for one in fields))

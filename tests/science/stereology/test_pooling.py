@@ -1,5 +1,7 @@
 """From fields to samples and electrodes: the interval grows with what is not known."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from scipy import stats
@@ -35,6 +37,17 @@ def test_large_fields_weigh_more():
     """Sums are divided, ratios never averaged."""
     pooled = pool_fields([field(100, 200), field(100, 1800)]).estimates["porosity"]
     assert pooled.value == pytest.approx(0.1)
+
+
+def test_what_one_field_cannot_see_stays_open_for_all():
+    """Half of the outline lies in a field where films hide: the pooled share may be higher by half of what
+    hides there, however many fields; what was seen elsewhere counts as seen."""
+    clear = [field(400), field(420)]
+    hiding = [*clear[:1], replace(clear[1], open_above={"porosity": 0.3}, open_below={"porosity": 0.1})]
+    sure, open_ = (pool_fields(fields).estimates["porosity"] for fields in (clear, hiding))
+    assert open_.value == sure.value
+    assert open_.high == pytest.approx(min(sure.high + 0.15, 1))
+    assert open_.low == pytest.approx(max(sure.low - 0.05, 0))
 
 
 def test_doubt_of_levels_does_not_shrink_with_fields():

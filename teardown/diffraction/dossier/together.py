@@ -105,24 +105,31 @@ def _heights(names: Sequence[str], how: How, root: str) -> Axis:
 
 def _shares(fits: Sequence[tuple[Pattern, Fit]]) -> Stacks:
     """Set the groups of phases of each beside one another."""
+    kept = {
+        pattern.pk: [g for g in fit.statistics.get("groups", []) if g["phases"] and g["group"] != "standard"]
+        for pattern, fit in fits
+    }
+    # groups without a colour of their own share one: it must stand for the same things in every row
+    rare = sorted({g["words"] for found in kept.values() for g in found if g["group"] not in STYLES})
     rows = []
-    for pattern, fit in fits:
-        found = [g for g in fit.statistics.get("groups", []) if g["phases"] and g["group"] != "standard"]
-        shares = tuple(
-            Share(
-                g["words"],
-                g["weight_fraction"],
-                STYLES.get(g["group"], "soft"),
-                max(0.0, g["weight_fraction"] - 2 * g["u"]),
-                min(1.0, g["weight_fraction"] + 2 * g["u"]),
-            )
-            for g in found
-        )
+    for pattern, _ in fits:
+        found = kept[pattern.pk]
+        shares = [_share(g["words"], STYLES[g["group"]], [g]) for g in found if g["group"] in STYLES]
+        others = [g for g in found if g["group"] not in STYLES]
+        if others:
+            shares.append(_share(", ".join(rare), "soft", others))
         name = cell_code(pattern) or str(pattern)
-        rows.append(Stack(name, shares, key=f"cell:{name}"))
+        rows.append(Stack(name, tuple(shares), key=f"cell:{name}"))
     return Stacks(
         "Groups of phases",
         "Shares of the crystalline mass by group, for each pattern.",
         Axis("share of the crystalline mass", 0, 1, percent=True),
         tuple(rows),
     )
+
+
+def _share(words: str, style: Style, groups: Sequence[dict[str, Any]]) -> Share:
+    """Add groups up to one share, with twice their uncertainty to either side."""
+    weight = sum(float(g["weight_fraction"]) for g in groups)
+    reach = 2 * float(np.hypot.reduce([float(g["u"]) for g in groups]))
+    return Share(words, weight, style, max(0.0, weight - reach), min(1.0, weight + reach))

@@ -7,7 +7,7 @@ from django import forms
 from django.core.exceptions import ValidationError
 
 from teardown.dissection.models import Sample
-from teardown.imaging.models import ImagingSession, Region, Review, ScaleClaim
+from teardown.imaging.models import ImagingSession, Micrograph, Region, Review, ScaleClaim
 from teardown.page.fields import NumberField
 
 
@@ -76,6 +76,12 @@ class AddForm(forms.Form):
         max_length=80,
         help_text="A name for this sitting at the microscope; its grey levels can be pinned once for all.",
     )
+    kind = forms.ChoiceField(
+        label="What they show",
+        choices=Micrograph.Kind.choices,
+        required=False,
+        help_text="Cross sections are measured; surfaces and overviews are kept to be looked at.",
+    )
     pixel_size_um = NumberField(
         label="Side of a pixel",
         unit="µm",
@@ -84,6 +90,10 @@ class AddForm(forms.Form):
         required=False,
         help_text="Only where the files do not say it.",
     )
+
+    def clean_kind(self) -> str:
+        """Take cross sections where nothing is said."""
+        return str(self.cleaned_data["kind"] or Micrograph.Kind.SECTION)
 
     def clean_session(self) -> ImagingSession | None:
         """Find or begin the session by its name."""

@@ -251,3 +251,18 @@ def test_a_field_leads_to_its_neighbours_and_to_the_next_that_waits(client, oper
     answer = client.get(reverse("micrograph", args=[first.pk]))
     assert answer.context["page"].neighbours.waiting is None
     assert b'rel="next"' in answer.content
+
+
+def test_an_overview_is_kept_and_not_measured(client, operator):
+    """What it shows is told when it is brought, with a plan or without."""
+    sample = make_sample("7654321B", by=operator)
+    client.force_login(operator)
+    address = reverse("add_micrographs")
+    given = {"pictures": [upload("a.png", section_file(1, size=96))], "sample": sample.code}
+    client.post(address, given | {"kind": "overview"})
+    answer = client.post(
+        address, {"pictures": [upload("b.png", section_file(2, size=96))], "kind": "surface"}
+    )
+    client.post(answer["Location"], {"sample_0": sample.code})
+    assert set(Micrograph.objects.values_list("kind", flat=True)) == {"overview", "surface"}
+    assert work_off() == 0

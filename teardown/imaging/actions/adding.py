@@ -102,7 +102,11 @@ def add_micrograph(*, picture: File[Any] | bytes, by: Any, name: str = "", **kno
 
 
 def plan_pictures(
-    *, offered: Sequence[Offered], by: Any, session: ImagingSession | None = None
+    *,
+    offered: Sequence[Offered],
+    by: Any,
+    session: ImagingSession | None = None,
+    kind: str = Micrograph.Kind.SECTION,
 ) -> Delivery | None:
     """Keep a drop of pictures and lay out what each would become; nothing is booked before it is confirmed.
 
@@ -147,7 +151,7 @@ def plan_pictures(
         receipt=first,
         planned=rows,
         refusals=refusals,
-        column_map={"session": session.name if session else ""},
+        column_map={"session": session.name if session else "", "kind": kind},
         by=by,
     )
 
@@ -209,7 +213,7 @@ def apply_pictures(*, delivery: Delivery, samples: Mapping[int, Sample | None], 
             receipt,
             by=by,
             session=session,
-            kind=Micrograph.Kind.SECTION,
+            kind=delivery.column_map.get("kind") or Micrograph.Kind.SECTION,
             measure=True,
         )
         (added.micrographs if new else added.known).append(micrograph)

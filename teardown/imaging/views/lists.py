@@ -65,11 +65,13 @@ def _bring(request: HttpRequest, given: dict[str, Any]) -> HttpResponse:
     if not offered:
         raise ValidationError("There is no TIFF, PNG or JPEG picture among these files.")
     if given["sample"] is None:
-        delivery = actions.plan_pictures(offered=offered, by=request.user, session=session)
+        delivery = actions.plan_pictures(
+            offered=offered, by=request.user, session=session, kind=given["kind"]
+        )
         if delivery is not None:
             return redirect("micrograph_delivery", delivery.pk)
         raise ValidationError("None of these files is a picture that can be measured.")
-    added = actions.add_micrographs(offered=offered, by=request.user, session=session)
+    added = actions.add_micrographs(offered=offered, by=request.user, session=session, kind=given["kind"])
     return _told(request, added, f"?sample={given['sample'].code}")
 
 

@@ -99,6 +99,8 @@ def region(request: HttpRequest, pk: int) -> HttpResponse:
         return show(request, one, 422, refused=" ".join(error.messages))
     if later:
         messages.success(request, "Kept. Draw on, and have the picture measured when all is drawn.")
+    elif one.kind != Micrograph.Kind.SECTION:
+        messages.success(request, "Kept.")
     else:
         messages.success(request, "Kept; the picture is measured again with it.")
     return redirect("micrograph", pk)

@@ -14,8 +14,16 @@ from teardown.science.crystallography.symmetry import (
     reciprocal_metric,
     site_multiplicity,
 )
+from teardown.science.errors import MeasurementError
 
 Array = NDArray[np.float64]
+
+
+class NoLines(MeasurementError):
+    """A pattern ends before the first line of a phase that is offered for it."""
+
+    code = "crystallography.E016"
+    hint = "Scan further, or leave the phase out of the list."
 
 
 @dataclass(frozen=True)
@@ -64,11 +72,16 @@ def reflections(
         Relative room above the limit, so that a growing cell does not lose a line.
     shifts : tuple of (element, electrons)
         What to add to f' of some elements.
+
+    Raises
+    ------
+    NoLines
+        If there is none up to that angle.
     """
     q_max = (2 * np.sin(np.radians(min(two_theta_max_deg, 179.0)) / 2) / beam.wavelength_A) ** 2 * (
         1 + margin
     )
-    return _reflections(
+    found = _reflections(
         phase.space_group,
         phase.cell,
         phase.atoms,
@@ -77,6 +90,9 @@ def reflections(
         round(q_max, 3),
         shifts,
     )
+    if not len(found.hkl):
+        raise NoLines(f"{phase.name[:1].upper()}{phase.name[1:]} has no line below {two_theta_max_deg:.4g}°.")
+    return found
 
 
 @lru_cache(maxsize=256)
@@ -91,6 +107,8 @@ def _reflections(
 ) -> Reflections:
     """Do the work of `reflections` once for each structure, energy and limit."""
     metric = reciprocal_metric(cell)  # type: ignore[arg-type]
+    if not len(_sphere(metric, q_max)[0]):
+        return Reflections(np.empty((0, 3), dtype=np.int_), np.empty(0), np.empty(0), np.empty((3, 0)), ())
     hkl, q, equivalents = _independent(space_group, metric, q_max)
     factors = {a.element: dispersion(a.element, energy_eV) + dict(shifts).get(a.element, 0.0) for a in atoms}
     fixed = _structure_factor([a for a in atoms if a.label != tied], space_group, hkl, q, factors)
@@ -107,16 +125,21 @@ def _reflections(
     )
 
 
-def _independent(
-    space_group: str, metric: Array, q_max: float
-) -> tuple[NDArray[np.int_], Array, list[NDArray[np.int_]]]:
-    """Group all hkl in a sphere into orbits of the Laue class; give one of each, its 1/d², its orbit."""
+def _sphere(metric: Array, q_max: float) -> tuple[NDArray[np.int_], list[int]]:
+    """Give all hkl up to a 1/d², and how far each index reaches."""
     reach = [int(np.sqrt(q_max * edge)) + 1 for edge in np.diag(np.linalg.inv(metric))]
     grid = np.stack(np.meshgrid(*[np.arange(-m, m + 1) for m in reach], indexing="ij"), axis=-1).reshape(
         -1, 3
     )
     q_all = np.einsum("ni,ij,nj->n", grid, metric, grid)
-    grid = grid[(q_all <= q_max) & (q_all > 0)]
+    return grid[(q_all <= q_max) & (q_all > 0)], reach
+
+
+def _independent(
+    space_group: str, metric: Array, q_max: float
+) -> tuple[NDArray[np.int_], Array, list[NDArray[np.int_]]]:
+    """Group all hkl in a sphere into orbits of the Laue class; give one of each, its 1/d², its orbit."""
+    grid, reach = _sphere(metric, q_max)
     rotations = np.unique(operations(space_group)[0].reshape(-1, 9), axis=0).reshape(-1, 3, 3)
     span = 2 * max(reach) + 1
     code = np.array([span * span, span, 1])
@@ -189,7 +212,10 @@ def lines(
     ``merge_deg`` joins lines that lie closer than that into the stronger one. ``intensity`` is per cell
     volume squared, so that it compares phases at equal volume.
     """
-    found = reflections(phase, beam, two_theta_max_deg, margin=0.0)
+    try:
+        found = reflections(phase, beam, two_theta_max_deg, margin=0.0)
+    except NoLines:
+        return ()
     two_theta = 2 * np.degrees(np.arcsin(np.minimum(1.0, beam.wavelength_A * np.sqrt(found.q) / 2)))
     height = (
         _tied_intensity(phase, found)

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from teardown.science.crystallography.phases import Atom, phase_table
+from teardown.science.crystallography.phases import Atom, choose, phase_table
 from teardown.science.crystallography.radiation import (
     UnknownRadiation,
     dispersion,
@@ -12,6 +12,7 @@ from teardown.science.crystallography.radiation import (
     radiation,
 )
 from teardown.science.crystallography.structure_factors import (
+    NoLines,
     form_factor,
     lines,
     reference_intensity_ratio,
@@ -145,3 +146,9 @@ def test_the_reference_intensity_ratio_changes_with_the_tube():
     ratios = [reference_intensity_ratio(iron, corundum, radiation(a)) for a in ("cu", "co", "mo")]
     assert ratios[2] > ratios[0] > ratios[1]
     assert reference_intensity_ratio(corundum, corundum, CU) == pytest.approx(1.03, abs=0.05)
+
+
+def test_a_phase_without_a_line_in_the_range_is_named():
+    with pytest.raises(NoLines, match=r"Alpha-iron \(ferrite\) has no line below 20°"):
+        reflections(choose(["iron"])[0], radiation("cu"), 20.0)
+    assert lines(choose(["iron"])[0], radiation("cu"), 20.0) == ()

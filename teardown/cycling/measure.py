@@ -44,6 +44,11 @@ def summarise(run: Run, beat: Callable[[float, str], None]) -> list[models.Model
     """Read every file of a test, join them, and give curves and summary.
 
     A run that was overtaken by a newer import gives nothing.
+
+    A file that has grown is read whole again, not from its last open cycle on. What counts as rest, as a gap,
+    as a pulse and as a spike, the digits and the sign of the current, and the peak are taken from all of the
+    history: more rows may move any of them, and a sum kept from before would then differ from that of a fresh
+    import of the same bytes. A million rows take about a second.
     """
     test = Test.objects.get(pk=int(run.subject.rsplit(":", 1)[1]))
     latest = CyclingFile.objects.filter(test=test).order_by("-pk").values_list("pk", flat=True).first()

@@ -80,7 +80,7 @@ def _of_instrument(said: dict[str, Any] | None) -> Iterable[Remark]:
     if said is None or said["standing"] == "stands":
         return
     name = said["name"]
-    scan = "Scan a standard of sharp lines (LaB6, silicon), and calibrate the instrument with it."
+    scan = "Scan a standard of sharp lines (LaB₆, silicon), and calibrate the instrument with it."
     if said["standing"] == "none":
         yield Remark(
             "NOT_CALIBRATED",

@@ -2,6 +2,7 @@
 
 import pytest
 from django.core.exceptions import PermissionDenied, ValidationError
+from django.urls import reverse
 
 from teardown.files.models import Run
 from teardown.files.tasks import work_off
@@ -144,3 +145,24 @@ def test_those_who_may_not_are_told_who_may():
     """A reviewer reads micrographs and does not add them."""
     with pytest.raises(PermissionDenied, match="may add micrographs"):
         add_micrographs(offered=[Offered(section_file(1), "a.png")], by=make_user("reviewer"))
+
+
+def test_faces_on_two_fields_give_the_sample_its_layers(client, operator):
+    """From drawn faces to the figure with its band: over fields, and only over those with a face."""
+    sample = make_sample()
+    fields = [
+        add_micrograph(picture=section_file(seed, size=128), name=f"{seed}.png", by=operator, sample=sample)
+        for seed in (1, 2)
+    ]
+    for one in fields:
+        draw_region(micrograph=one, kind="face", points=[[0, 0], [128, 0]], by=operator)
+    work_off()
+    layers = SampleMeasure.objects.filter(quantity="porosity").latest("pk").details["layers"]
+    assert len(layers) == 10
+    assert {layer["porosity"]["n"] for layer in layers} == {2}
+    assert all(
+        one["porosity"]["low"] <= one["porosity"]["value"] <= one["porosity"]["high"] for one in layers
+    )
+    client.force_login(operator)
+    page = client.get(reverse("micrograph", args=[fields[0].pk]))
+    assert b"From face to core, over 2 fields" in page.content

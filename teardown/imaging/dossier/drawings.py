@@ -1,11 +1,18 @@
 """Figures of one micrograph: greys with levels, rim thickness, layers below a face, how pores are spread."""
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from math import floor, log10
+from typing import Any
 
 from teardown.imaging.models import SectionResult
 from teardown.page.figures import Axis, Curve, Figure, Rule
 from teardown.page.figures.description import Style
+
+LAYERED: tuple[tuple[str, str, Style], ...] = (
+    ("porosity", "porosity", "pore"),
+    ("oxide", "oxide_fraction", "oxide"),
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,6 +102,32 @@ def profile_figure(result: SectionResult, other: int | None = None) -> Figure | 
             Curve("porosity", depths, [layer["porosity"] for layer in layers], style="pore"),
             Curve("oxide", depths, [layer["oxide_fraction"] for layer in layers], style="oxide"),
         ),
+    )
+
+
+def pooled_profile_figure(layers: Sequence[Mapping[str, Any]]) -> Figure | None:
+    """Draw porosity and oxide by depth over the fields of a sample, each with its interval as a band."""
+    if not layers:
+        return None
+    depths = [50 * (layer["start"] + layer["end"]) for layer in layers]
+    n = layers[0]["porosity"]["n"]
+    curves = tuple(
+        Curve(
+            words,
+            depths,
+            [layer[key]["value"] for layer in layers],
+            style=style,
+            low=[layer[key]["low"] for layer in layers],
+            high=[layer[key]["high"] for layer in layers],
+        )
+        for words, key, style in LAYERED
+    )
+    return Figure(
+        title=f"From face to core, over {n} fields",
+        description="Porosity and oxide fraction below the drawn faces of a sample's fields.",
+        x=Axis("depth, % of the section", low=0),
+        y=Axis("share of the layer", percent=True, low=0),
+        curves=curves,
     )
 
 

@@ -17,6 +17,7 @@ from teardown.imaging.dossier.drawings import (
     correlation_figure,
     levels_figure,
     openings_figure,
+    pooled_profile_figure,
     profile_figure,
     rims_figure,
 )
@@ -341,6 +342,7 @@ class Pool:
     fields_needed: int | None = None
     between: str = ""
     by_hand: str = ""
+    layers: Figure | None = None
 
     @classmethod
     def of(cls, rows: Sequence[SampleMeasure]) -> "Pool | None":
@@ -358,6 +360,7 @@ class Pool:
             fields_needed=details.get("fields_needed"),
             between="" if spread is None else f"{spread * 100:.2g}",
             by_hand=by_a_person(details.get("levels", [])),
+            layers=pooled_profile_figure(details.get("layers") or []),
         )
 
 

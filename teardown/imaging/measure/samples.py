@@ -1,6 +1,7 @@
 """From the fields of a sample to the sample."""
 
 from collections.abc import Callable, Iterable, Iterator
+from dataclasses import asdict
 from typing import Any
 
 from django.db import models
@@ -11,6 +12,7 @@ from teardown.imaging.measure.plain import flag_data, quantity_name, read_summar
 from teardown.imaging.models import SampleMeasure, SectionResult
 from teardown.imaging.rules import COVERAGE
 from teardown.imaging.runs import ElectrodeAfter
+from teardown.science.stereology.layers import Seen, UnlikeLayers, pool_layers
 from teardown.science.stereology.pooling import Pooled, SampleResult, pool_fields
 
 Beat = Callable[[float, str], None]
@@ -31,6 +33,8 @@ def sample(run: Run, beat: Beat) -> Iterable[models.Model | ElectrodeAfter]:
         "flags": [flag_data(flag) for flag in pooled.flags],
         "runs": run.settings["runs"],
     }
+    if layers := _layers(results):
+        details["layers"] = layers
     marks = _marks(run)
     rows = [
         SampleMeasure(
@@ -55,6 +59,20 @@ def sample(run: Run, beat: Beat) -> Iterable[models.Model | ElectrodeAfter]:
         for key, one in _quantities(pooled, covered)
     ]
     return [*rows, ElectrodeAfter(pooled_sample, run.asked_by)]
+
+
+def _layers(results: Iterable[SectionResult]) -> list[dict[str, Any]]:
+    """Give the layers below the face over those fields that have one drawn; nothing below two of them."""
+    names = ("start", "end", "porosity", "oxide_fraction")
+    fields = [
+        [Seen(area=layer["area_px"], **{name: layer[name] for name in names}) for layer in profile]
+        for result in results
+        if (profile := result.sums.get("profile"))
+    ]
+    try:
+        return [asdict(layer) for layer in pool_layers(fields)]
+    except UnlikeLayers:
+        return []
 
 
 def left_out_of(run: Run) -> set[int]:

@@ -150,7 +150,7 @@ class MicrographPage:
     @property
     def outdated(self) -> str:
         """Say what changed since the standing result was asked for."""
-        return "" if self.pending else self.open_points.outdated
+        return "" if self.pending or self.newer else self.open_points.outdated
 
     @property
     def drawn(self) -> list[dict[str, Any]]:

@@ -1,6 +1,7 @@
 """Every page of the bench answers, says who may, and keeps what was filled in."""
 
 import datetime as dt
+import uuid
 
 import pytest
 from django.db import connection
@@ -9,7 +10,8 @@ from django.urls import reverse
 from django.utils import timezone
 
 from teardown.dissection import actions as bench
-from teardown.dissection.models import Entry, PlanTemplate, Sample
+from teardown.dissection.models import Entry, Photograph, PlanTemplate, Sample
+from teardown.files.store import keep as keep_file
 from teardown.vocabulary.models import Term
 from tests import makers
 from tests.dissection.makers import PNG, ended
@@ -169,6 +171,25 @@ def test_looking_back_gives_old_cells_an_answer_from_a_photograph(signed_in, cel
         "some",
     )
     assert entry.late_by >= dt.timedelta(days=30)
+
+
+def test_looking_back_may_be_at_one_face_and_the_first_minutes(signed_in, cell, chemist):
+    for place, minutes in (("A", 3), ("B", 4), ("B", 30)):
+        shown = Photograph.objects.create(
+            key=uuid.uuid4(), dissection=cell.dissection, by=chemist, taken_at=timezone.now(),
+            receipt=keep_file(f"{place}{minutes}".encode(), by=chemist), minutes_since_opening=minutes,
+        )  # fmt: skip
+        bench.label_photograph(photograph=shown, by=chemist, component="iron_electrode", place=place)
+    address = reverse("look_back", args=["iron.film_green"])
+    for asked, number in (
+        ({}, 3),
+        ({"face": "B"}, 2),
+        ({"face": "B", "within": "10"}, 1),
+        ({"within": "x"}, 3),
+    ):
+        page = signed_in.get(address, asked).content.decode()
+        assert page.count('<figure class="photograph">') == number
+    assert "?face=B&amp;within=10" in signed_in.get(address, {"face": "B", "within": "10"}).content.decode()
 
 
 @pytest.mark.parametrize("name", ["samples", "photographs", "bench_sheet", "bench_close", "look_back"])

@@ -36,6 +36,10 @@ def test_a_late_insight(at_the_bench, live_server, chemist, cell):
         earlier = ended(f"SP-{1000 + number}", chemist).dissection
         shown = stored(earlier, chemist, number)
         bench.label_photograph(photograph=shown, by=chemist, component="iron_electrode", place="B")
+    bench.label_photograph(
+        photograph=stored(cell.dissection, chemist, 99, minutes=44), by=chemist, component="iron_electrode",
+        place="B",
+    )  # fmt: skip
     old = Term.objects.get(key="iron.film_green")
     march = timezone.now() - dt.timedelta(days=120)
     said = ("absent", "absent", "cannot tell")
@@ -55,6 +59,11 @@ def test_a_late_insight(at_the_bench, live_server, chemist, cell):
     page.goto(f"{live_server.url}{reverse('look_back', args=[term.key])}")
     expect(page.locator(".sentence")).to_contain_text("65 cells read “not asked” until somebody looks")
     expect(page.locator("main")).to_contain_text(f"Asked since version {term.asked_since.number}")
+    expect(page.locator("figure.photograph")).to_have_count(65)
+    page.select_option("#face", "B")
+    page.fill("#within", "10")
+    with page.expect_navigation():
+        page.get_by_role("button", name="Show").first.click()
     expect(page.locator("figure.photograph")).to_have_count(64)
     page.locator("figure.photograph a").first.click()
     for number, said in enumerate(LOOKED_AT):
@@ -65,7 +74,7 @@ def test_a_late_insight(at_the_bench, live_server, chemist, cell):
             page.fill("#id_left", "0,25")
         with page.expect_navigation():
             page.get_by_role("button", name="Keep").click()
-    page.goto(f"{live_server.url}{reverse('look_back', args=[term.key])}")
+    page.goto(f"{live_server.url}{reverse('look_back', args=[term.key])}?face=B&within=10")
     sentence = "Of 20 cells asked: 7 present, 11 absent, 2 cannot tell. 45 cells read “not asked”"
     expect(page.locator(".sentence")).to_contain_text(sentence)
     expect(page.locator("figure.photograph")).to_have_count(44)

@@ -42,13 +42,14 @@ def keep_photograph(dissection, by, seed=1, **label):
     return kept
 
 
-def stored(dissection, by, seed):
+def stored(dissection, by, seed, minutes=4):
     """Keep a photograph as the server has it, without looking at its pixels."""
     return Photograph.objects.create(
         key=uuid.uuid4(),
         dissection=dissection,
         receipt=keep(picture(seed)["buffer"], by=by, name=f"{seed}.jpg"),
         taken_at=timezone.now(),
+        minutes_since_opening=minutes,
         by=by,
     )
 

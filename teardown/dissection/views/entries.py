@@ -6,6 +6,7 @@ from django.contrib import messages
 from django.core.exceptions import ValidationError
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
 from django.views.decorators.http import require_POST
 
 from teardown.accounts.models import SignedIn
@@ -14,7 +15,7 @@ from teardown.dissection import actions
 from teardown.dissection.dossier.cards import buttons_of
 from teardown.dissection.dossier.history import history_of
 from teardown.dissection.dossier.known import Known, known_entries
-from teardown.dissection.dossier.lookback import look_back
+from teardown.dissection.dossier.lookback import Only, look_back
 from teardown.dissection.forms import AmendForm, LateForm, WithdrawForm
 from teardown.dissection.models import Dissection, Entry
 from teardown.dissection.schemas import said_of
@@ -113,7 +114,9 @@ def look_back_list(request: SignedIn, term: str) -> HttpResponse:
     """List earlier photographs on which something that is asked only now may be seen."""
     asked = get_object_or_404(Term, key=term, kind=Term.Kind.FIELD)
     known = Known.read(request.GET.get("on", ""))
-    context = {"asked": asked, "list": look_back(asked, request.user, known.seq), "known": known}
+    only = _only(request)
+    rows = look_back(asked, request.user, known.seq, only)
+    context = {"asked": asked, "list": rows, "known": known, "only": only}
     return render(request, "dissection/look_back.html", context)
 
 
@@ -148,10 +151,17 @@ def look_back_at(request: SignedIn, term: str, key: str) -> HttpResponse:
         except ValidationError as error:
             form.add_error(None, error.messages)
         else:
-            following = look_back(asked, request.user).next_after(shown)
-            if following is not None:
-                return redirect("look_back_at", asked.key, following.key)
-            return redirect("look_back", asked.key)
-    return render(
-        request, "dissection/look_back_at.html", {"asked": asked, "photograph": shown, "form": form}
-    )
+            only = _only(request)
+            following = look_back(asked, request.user, only=only).next_after(shown)
+            address = (
+                reverse("look_back_at", args=[asked.key, following.key])
+                if following is not None
+                else reverse("look_back", args=[asked.key])
+            )
+            return redirect(f"{address}?{only.query}" if only.query else address)
+    context = {"asked": asked, "photograph": shown, "form": form, "only": _only(request)}
+    return render(request, "dissection/look_back_at.html", context)
+
+
+def _only(request: SignedIn) -> Only:
+    return Only.read(request.GET.get("face", ""), request.GET.get("within", ""))

@@ -1,9 +1,11 @@
 """A field of a section is measured as it is, and says how sure that is."""
 
+import cv2
 import numpy as np
 import pytest
 
 from teardown.science.errors import MeasurementError
+from teardown.science.stereology.classes import METAL, OXIDE, PORE
 from teardown.science.stereology.exposures import Exposure, expose
 from teardown.science.stereology.field import FieldTooSmall, measure_field
 from teardown.science.stereology.levels import OneGrey
@@ -105,3 +107,32 @@ def test_a_picture_of_nothing_is_refused_in_words(grey, error):
         measure_field(grey)
     assert isinstance(refusal.value, error)
     assert refusal.value.code.startswith("stereology.E")
+
+
+def test_a_cleft_that_hangs_on_a_rim_is_no_oxide():
+    """Gaps of 3.5 px in metal pass through the oxide's grey when blurred, and open into a film of oxide: the
+    film is told, the gaps are not."""
+    fine, rows = np.zeros((1280, 1280), np.uint8), slice(280, 1000)
+    fine[rows], fine[248:280] = METAL, OXIDE
+    for across in range(120, 1280, 160):
+        fine[rows, across - 7 : across + 7] = PORE
+    grey = np.array([0.15, 0.46, 0.75], np.float32)[fine]
+    grey = cv2.resize(grey, (320, 320), interpolation=cv2.INTER_AREA)
+    grey = cv2.GaussianBlur(grey, (0, 0), 1.3)
+    grey += np.random.default_rng(0).normal(0, 0.02, grey.shape).astype(np.float32)
+    labels = measure_field(grey).labels
+    assert np.mean(labels[63:69, 20:300] == OXIDE) > 0.9
+    assert np.mean(labels[90:240] == OXIDE) < 0.002
+
+
+def test_an_outline_of_many_clefts_is_flagged_for_itself_alone_and_held_by_its_interval():
+    """Needles crossing, blurred by 1.7 px: a seventh of their outline is closed."""
+    made_of = Microstructure(shape="needle", metal=0.5, grain_radius_px=13, covered=0.5, rim_px=9)
+    section = draw_section(made_of, height=320, width=320, seed=1, oversampling=3)
+    truth = section.truth()
+    seen = expose(section, Exposure(blur_px=1.7, noise=0.03, oxide_place=0.55), seed=1)
+    found = measure_field((seen / np.float32(255)).astype(np.float32))
+    assert [flag.code for flag in found.flags if flag.level != "info"] == ["outline_uncertain"]
+    surface = found.estimates["specific_surface"]
+    assert surface.low < 4 / np.pi * truth.outline_per_px < surface.high
+    assert found.estimates["oxide_coverage"].value == pytest.approx(truth.coverage, abs=0.04)

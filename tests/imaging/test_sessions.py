@@ -123,6 +123,24 @@ def test_samples_are_pooled_to_their_electrode_by_a_run_of_its_own(client):
     assert reverse("run", args=[row.run_id]) in page
 
 
+def test_a_field_that_drifted_says_so_on_its_own_page(client, operator, session):
+    """Levels pinned brighter than this field shows them; within 3 % nothing is said."""
+    one = session.micrographs.order_by("pk").first()
+    levels = one.results.get().levels
+    client.force_login(operator)
+    address = reverse("micrograph", args=[one.pk])
+    assert b"This field drifted" not in client.get(address).content
+    near = {"pore": levels["pore"], "oxide": levels["oxides"][-1], "metal": levels["metal"]}
+    pin_levels(session=session, by=operator, **near)
+    assert b"This field drifted" not in client.get(address).content
+    pin_levels(session=session, by=operator, **near | {"metal": levels["metal"] + 0.05})
+    page = client.get(address)
+    assert page.context["page"].drifted == pytest.approx(
+        0.05 / (near["metal"] + 0.05 - near["pore"]), rel=1e-6
+    )
+    assert b"This field drifted" in page.content
+
+
 def test_a_session_that_was_forgotten_is_named_later_and_once(client, operator, session):
     """On the picture's page or for a list; pinned levels count for it at once; nothing else changes."""
     pin_levels(session=session, pore=0.14, oxide=0.574, metal=0.76, by=operator)

@@ -38,6 +38,7 @@ from teardown.imaging.dossier.open_points import (
     neighbours_of,
     open_points_of,
 )
+from teardown.imaging.dossier.sittings import drifted_by
 from teardown.imaging.models import (
     FieldMeasure,
     Micrograph,
@@ -97,6 +98,7 @@ class MicrographPage:
     scale_levels: int
     being_drawn: bool
     neighbours: Neighbours
+    drifted: float | None
     may_add: bool
     may_review: bool
     may_measure: bool
@@ -210,6 +212,7 @@ def page_of(micrograph: Micrograph, user: Any) -> MicrographPage:
         scale_levels=count_levels(micrograph.width_px, micrograph.height_px),
         being_drawn=being_drawn(micrograph),
         neighbours=neighbours_of(micrograph, user),
+        drifted=drifted_by(micrograph),
         may_add=may(user, "micrographs.add"),
         may_review=may(user, "measures.review"),
         may_measure=may(user, "measures.run"),

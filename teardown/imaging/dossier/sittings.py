@@ -6,7 +6,7 @@ from typing import Any
 
 from teardown.accounts.roles import may
 from teardown.imaging.dossier.numbers import count_levels
-from teardown.imaging.models import ImagingSession, Levels, Micrograph, SectionResult
+from teardown.imaging.models import ImagingSession, Levels, Micrograph, ReferenceField, SectionResult
 from teardown.imaging.runs import standing
 from teardown.page.figures import Axis, Band, Curve, Figure, Rule
 
@@ -103,6 +103,34 @@ def session_of(session: ImagingSession, user: Any) -> SessionPage:
         tiles=count_levels(viewed.width_px, viewed.height_px) if viewed else 1,
         may_pin=may(user, "micrographs.add"),
     )
+
+
+def drifted_by(micrograph: Micrograph) -> float | None:
+    """Give how far a field's own resin or metal lies from the levels of its session, beyond 3 %; else None.
+
+    Held against the pinned levels, else against the named reference field, as a share of the contrast. At
+    most four queries.
+    """
+    if micrograph.session_id is None:
+        return None
+    own = _own_levels([micrograph]).get(micrograph.pk)
+    if own is None:
+        return None
+    pinned = Levels.objects.filter(session=micrograph.session_id).order_by("-pk").first()
+    if pinned is not None:
+        middle = {"pore": pinned.pore, "metal": pinned.metal}
+    else:
+        named = ReferenceField.objects.filter(session=micrograph.session_id).order_by("-pk").first()
+        number = named.micrograph_id if named else None
+        if number is None or number == micrograph.pk:
+            return None
+        found = SectionResult.objects.filter(micrograph=number).defer("sums").order_by("pk")
+        levels = [one.levels for one in found if one.levels["source"] == "automatic"]
+        if not levels:
+            return None
+        middle = _as_levels(levels[-1])
+    off = _drift(own.levels, middle)
+    return off if off > DRIFT else None
 
 
 def _viewed(

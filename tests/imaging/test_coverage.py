@@ -78,6 +78,7 @@ def test_polished_again_only_the_new_plane_counts(polished, analyst):
     assert filtered == pooled(sample).value
 
 
+@pytest.mark.long
 def test_a_choice_counts_it_stays_for_later_fields_and_is_taken_back(polished, analyst):
     sample, *_ = polished
     with pytest.raises(ValidationError, match="Say why"):
@@ -105,6 +106,7 @@ def test_a_choice_counts_it_stays_for_later_fields_and_is_taken_back(polished, a
     assert SampleMeasure.objects.filter(run=run, quantity="oxide_coverage").exists()
 
 
+@pytest.mark.long
 def test_nothing_is_chosen_where_nothing_is_marked(analyst):
     sample = make_sample()
     add_micrograph(picture=section_file(1), name="1.png", by=analyst, sample=sample)
@@ -114,6 +116,7 @@ def test_nothing_is_chosen_where_nothing_is_marked(analyst):
     assert "coverage" not in Run.objects.filter(function="imaging.sample").get().settings
 
 
+@pytest.mark.long
 def test_the_page_says_it_in_words_and_takes_the_choice(polished, client, analyst):
     *_, chemist, first = polished
     client.force_login(analyst)

@@ -13,6 +13,7 @@ from teardown.science.errors import Remark
 Mask = NDArray[np.bool_]
 LONGEST_S = 5 * 365.25 * 86400
 FEW_SHARE = 0.01
+ROUNDING_S = 1e-6  # by this much sums of times run back where nothing is wrong
 MOST_RESTARTS = 0.02  # of the records; more is no test that was started again
 
 
@@ -163,11 +164,16 @@ def _isolated(time: Array) -> tuple[Array, list[Remark]]:
         where = np.concatenate(([0], where))
     if not where.size:
         return time, []
+    off = 0.0
     for k in where.tolist():
-        time[k] = time[k - 1] if k else time[1]
+        held = time[k]
+        time[k] = _between(time, k)
+        off = max(off, abs(held - time[k]))
+    if off <= ROUNDING_S:
+        return time, []
     text = (
         f"{where.size} single record(s) carry an impossible test time (first: data row {where[0] + 1}); "
-        "the preceding time was used for them."
+        "a neighbour's time was used for them."
     )
     return time, [
         Remark(
@@ -179,6 +185,16 @@ def _isolated(time: Array) -> tuple[Array, list[Remark]]:
             "The cycler wrote wrong stamps; nothing else was changed.",
         )
     ]
+
+
+def _between(time: Array, k: int) -> float:
+    """Give the time of a neighbour for a stamp that stands outside both: the later one where it is hardly
+    beyond that, else the one before.
+    """
+    if k == 0:
+        return float(time[1])
+    before, at, after = time[k - 1], time[k], time[k + 1]
+    return float(after if after < at <= 2 * after - before else before)
 
 
 def check_reach(time_s: Array) -> list[Remark]:

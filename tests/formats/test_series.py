@@ -11,6 +11,7 @@ import pytest
 from teardown.formats.series import read_series
 from teardown.formats.series_blocks import BLOCK_BYTES
 from teardown.formats.series_cells import open_table
+from teardown.formats.series_repair import repair_time
 from teardown.science.electrochemistry.columns import Series
 from teardown.science.electrochemistry.summary import summarise
 from tests.formats.series_habits import HABITS
@@ -203,6 +204,14 @@ def test_trailing_zeros_are_looked_for_in_each_column_alone() -> None:
     found = read_series(("\n".join([head, *rows]) + "\n").encode(), name="a.csv")
     assert found.arrays is not None, found.remarks
     assert found.arrays.resolution["current_ampere"] == pytest.approx(1e-4)
+
+
+def test_times_that_run_back_by_rounding_keep_their_intervals() -> None:
+    time = np.array([0.0, 100.0, 200.0 + 1e-11, 200.0, 300.0, 400.0, 1e9, 500.0])
+    fixed = repair_time(time, None, np.zeros(8, dtype=bool))
+    assert fixed.time_s == pytest.approx([0, 100, 200, 200, 300, 400, 400, 500])
+    assert [r.code for r in fixed.remarks] == ["TIME_STAMP_ISOLATED"]
+    assert not repair_time(time[:6], None, np.zeros(6, dtype=bool)).remarks
 
 
 def test_a_packed_file_reads_like_the_open_one() -> None:

@@ -9,6 +9,8 @@ from teardown.science.electrochemistry.columns import Array, Series
 from teardown.science.electrochemistry.steps import Steps, find_gaps
 
 HOUR_S = 3600.0
+LOST_INTERVALS = 3  # of its neighbours: between two steps, more than a switch that was not logged
+RARE = 0.2  # of the steps under current: more long pauses beside them are no loss
 HIDDEN = 0.05  # of a sampling interval between two steps, usually: switches are not logged
 BLOCK = 32_768  # records; cut at steps, so that no sum runs across
 
@@ -219,6 +221,21 @@ def _rounding(series: Series, steps: Steps) -> Array:
     return both
 
 
+def _lost_between(steps: Steps, between_s: Array, own_start_s: Array, own_end_s: Array) -> NDArray[np.bool_]:
+    """Mark the steps before which records are missing: then more than one interval may have flowed unseen.
+
+    A pause that is that long beside most steps under current is no loss: the file logs no rests.
+    """
+    flowing = steps.kind != 0
+    usual_s = np.where(flowing, own_start_s, 0.0)
+    usual_s[1:] = np.maximum(usual_s[1:], np.where(flowing[:-1], own_end_s[:-1], 0.0))
+    lost = (usual_s > 0) & (between_s > LOST_INTERVALS * usual_s)
+    lost[0] = False
+    if np.count_nonzero(lost) > max(1.0, RARE * np.count_nonzero(flowing)):
+        lost[:] = False
+    return lost
+
+
 def _edges(series: Series, steps: Steps) -> tuple[Array, Array, Array]:
     """Give per step: seconds known to lie before its first record, and seconds that may lie before and after.
 
@@ -246,12 +263,14 @@ def _edges(series: Series, steps: Steps) -> tuple[Array, Array, Array]:
         since = clock[first]
         told = np.isfinite(since) & (since >= 0) & (since <= between * 1.001 + 1e-6)
         known = np.where(told, since, 0.0)
-    may_start = np.where(told, 0.0, np.minimum(between, own_start))
+    lost = _lost_between(steps, between, own_start, own_end)
+    may_start = np.where(told, 0.0, np.minimum(between, np.where(lost, np.inf, own_start)))
     unseen = own_end[-1] if hides and np.isfinite(own_end[-1]) else 0.0
     after = np.concatenate((between[1:] - known[1:], [unseen]))
     if series.ends_unseen and hides:
         after = own_end
-    may_end = np.clip(np.minimum(after, own_end), 0.0, None)
+    behind = np.where(np.concatenate((lost[1:], [False])), np.inf, own_end)
+    may_end = np.clip(np.minimum(after, behind), 0.0, None)
     flowing = steps.kind != 0
     single = ~np.isfinite(own_start) & flowing
     may_start = np.where(single, np.minimum(between, after), np.where(flowing, may_start, 0.0))

@@ -6,7 +6,7 @@ import pytest
 from teardown.science.electrochemistry.columns import Array, Series, SeriesTooShort
 from teardown.science.electrochemistry.counters import count_charge, increments
 from teardown.science.electrochemistry.integration import integrate
-from teardown.science.electrochemistry.phantoms import Phantom, cycling_history
+from teardown.science.electrochemistry.phantoms import Life, Phantom, cycling_history
 from teardown.science.electrochemistry.steps import find_gaps, find_steps
 from teardown.science.electrochemistry.table import tabulate
 
@@ -159,3 +159,21 @@ def test_a_history_of_one_record_is_refused() -> None:
         Series({n: np.zeros(1) for n in ("test_time_second", "voltage_volt", "current_ampere")})
     with pytest.raises(SeriesTooShort, match="no voltage_volt"):
         Series({"test_time_second": np.zeros(5), "current_ampere": np.zeros(5)})
+
+
+def test_records_lost_from_the_end_of_a_step_into_the_rest_are_in_doubt() -> None:
+    """The gap has current on one side alone; what may have flowed in it is said."""
+    phantom = cycling_history(cycles=12, life=Life(knee_cycle=None, fade=0.0))
+    series, steps = phantom.series, find_steps(phantom.series)
+    sixth = np.flatnonzero(steps.kind < 0)[6]
+    length = steps.last[sixth] - steps.first[sixth]
+    lost = slice(steps.last[sixth] - length // 4, steps.first[sixth + 1] + 2)
+    keep = np.ones(len(series), dtype=bool)
+    keep[lost] = False
+    cut = Series({name: values[keep] for name, values in series.columns.items() if not name.endswith("_ah")})
+    table = tabulate(cut)
+    error = np.abs(table["discharge_Ah"] - phantom.discharge_Ah)
+    assert error[6] > 0.05 * phantom.discharge_Ah[6]
+    assert np.all(error <= 2 * table["u_discharge_Ah"] + 1e-6)
+    assert np.all(np.delete(table["u_discharge_Ah"], 6) < 0.01 * phantom.discharge_Ah[0])
+    assert "CHARGE_UNCERTAIN" in {r.code for r in table.remarks}

@@ -55,7 +55,7 @@ def test_an_assumption_is_stated_by_keys_alone(visit: eyes.Visit, laboratory: di
     line = page.locator("details.statement", has_text="Amorphous share")
     line.locator("summary").focus()
     page.keyboard.press("Enter")
-    line.get_by_label("from", exact=True).focus()
+    line.get_by_label("From", exact=True).focus()
     page.keyboard.type("2")
     page.keyboard.press("Tab")
     page.keyboard.type("5")

@@ -3,9 +3,11 @@
 Knows no Django.
 """
 
-from teardown.science.crystallography.phantoms import powder_pattern
+from teardown.science.crystallography.parameters import Optics
+from teardown.science.crystallography.phantoms import PowderPhantom, powder_pattern
 from teardown.site.demo.lives import Story
 
+OPTICS = Optics(U=0.002, V=-0.001, W=0.003, X=0.02, Y=0.01)  # of the laboratory's own instrument
 HERE = 0.16  # share of the samples that are measured on the laboratory's own tube
 CONTRADICTS = 0.07
 IRON_IN = {"iron": 1.0, "magnetite": 0.7236, "iron-hydroxide": 0.6215, "goethite": 0.6285}
@@ -56,14 +58,30 @@ def result(story: Story) -> bytes:
     """Draw a pattern as the diffractometer writes it, or a table as the colleague's mail has it."""
     phases, chance = composition(story), story.rng("esd")
     if measured_here(story):
-        drawn = powder_pattern(
-            phases, anode="co", highest=9000, range_deg=(20.0, 100.0, 0.03), seed=story.seed % 9999
-        )
-        rows = zip(drawn.two_theta_deg, drawn.counts, strict=True)
-        return "".join(f"{angle:.3f} {counts:.0f}\n" for angle, counts in rows).encode()
+        return _columns(
+            powder_pattern(
+                phases, anode="co", highest=9000, range_deg=(20.0, 100.0, 0.03), optics=OPTICS,
+                seed=story.seed % 9999,
+            )
+        )  # fmt: skip
     lines = ["phase,wt%,esd"]
     for phase, fraction in phases.items():
         esd = max(0.2, 1.6 * fraction**0.5)
         seen = max(0.1, 100 * fraction + float(chance.normal(0, esd)))
         lines.append(f"{phase.replace('-', ' ')},{seen:.1f},{esd:.1f}")
     return "\n".join([*lines, ""]).encode()
+
+
+def standard() -> bytes:
+    """Draw the scan of coarse silicon, from which the instrument's own line shape is taken."""
+    return _columns(
+        powder_pattern(
+            {"silicon": 1.0}, anode="co", highest=40_000, range_deg=(20.0, 120.0, 0.03), optics=OPTICS,
+            sizes_nm={"silicon": 5000.0}, seed=12,
+        )
+    )  # fmt: skip
+
+
+def _columns(drawn: PowderPhantom) -> bytes:
+    rows = zip(drawn.two_theta_deg, drawn.counts, strict=True)
+    return "".join(f"{angle:.3f} {counts:.0f}\n" for angle, counts in rows).encode()

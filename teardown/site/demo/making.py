@@ -110,6 +110,7 @@ def tell(*, cells: int, seed: int, now: dt.datetime, say: Say) -> None:
         first = stories[0].built_on - dt.timedelta(days=30)
         clock.set(dt.datetime.combine(first, dt.time(8), now.tzinfo))
         known = lab.found(begins=first, cells=cells)
+        patterns.calibrate_instrument(known, first + dt.timedelta(days=8))
         say(f"  founded: people, materials, recipes, chambers  ({time.monotonic() - begun:.1f} s)")
         events = sorted(_events(known, stories, clock, drawn, now))
         _run(events, clock, say, begun)

@@ -39,7 +39,7 @@ MOST_STORED = 30_000_000
 class NoForest(MeasurementError):
     """The optional library that grows decision trees is not there."""
 
-    code = "stereology.E030"
+    code = "stereology.E037"
     hint = "Install the optional extra: pip install 'teardown[trained]'."
 
 

@@ -6,32 +6,10 @@ from django import forms
 from django.core.exceptions import ValidationError
 
 from teardown.diffraction.models import Diffractometer, Pattern, Radiation, Review, Slits
-from teardown.dissection.models import Sample
+from teardown.dissection.forms import SampleField
 from teardown.page.fields import NumberField
 from teardown.science.crystallography.fractions import GROUPS
 from teardown.science.crystallography.phases import phase_table
-
-
-class SampleField(forms.CharField):
-    """The code of a sample, in any case."""
-
-    def clean(self, value: Any) -> Any:
-        """Find the sample.
-
-        Raises
-        ------
-        ValidationError
-            With the code that is not known.
-        """
-        code = super().clean(value)
-        if not code:
-            return None
-        sample = Sample.objects.filter(code__iexact=code.strip()).first()
-        if sample is None:
-            raise ValidationError(
-                f"No sample has the code {code}. Codes stand on the labels and under Samples."
-            )
-        return sample
 
 
 def _standards() -> list[tuple[str, str]]:

@@ -6,7 +6,7 @@ from typing import Any
 from django import forms
 from django.core.exceptions import ValidationError
 
-from teardown.dissection.models import Sample
+from teardown.dissection.forms import SampleField
 from teardown.imaging.models import ImagingSession, Micrograph, Region, Review, ScaleClaim
 from teardown.page.fields import NumberField
 
@@ -30,28 +30,6 @@ class FilesField(forms.FileField):
         """Check each."""
         one_by_one = data if isinstance(data, (list, tuple)) else [data]
         return [super(FilesField, self).clean(one, initial) for one in one_by_one]
-
-
-class SampleField(forms.CharField):
-    """The code of a sample, in any case."""
-
-    def clean(self, value: Any) -> Any:
-        """Find the sample.
-
-        Raises
-        ------
-        ValidationError
-            With the code that is not known.
-        """
-        code = super().clean(value)
-        if not code:
-            return None
-        sample = Sample.objects.filter(code__iexact=code.strip()).first()
-        if sample is None:
-            raise ValidationError(
-                f"No sample has the code {code}. Codes stand on the labels and under Samples."
-            )
-        return sample
 
 
 class AddForm(forms.Form):

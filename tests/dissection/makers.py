@@ -1,6 +1,8 @@
 """A begun dissection, a small picture, and what a tablet sends."""
 
+import csv
 import datetime as dt
+import io
 import json
 import uuid
 
@@ -13,6 +15,21 @@ PNG = bytes.fromhex(
     "89504e470d0a1a0a0000000d49484452000000010000000108060000001f15c4890000000d49444154789c6360606060000000"
     "050001a5f645400000000049454e44ae426082"
 )
+
+
+def long_built(code):
+    """Make a cell that was built before the application was there."""
+    build = makers.make_build()
+    build.built_on = dt.date(2020, 1, 1)
+    build.save()
+    return makers.make_cell(code, build=build)
+
+
+def table(*rows):
+    """Write rows as a table with semicolons."""
+    out = io.StringIO()
+    csv.writer(out, delimiter=";").writerows(rows)
+    return out.getvalue().encode()
 
 
 def ended(code, chemist, revision=None):

@@ -1,8 +1,6 @@
 """Dissections of before come in whole, told apart for ever, with no time that nobody wrote down."""
 
-import csv
 import datetime as dt
-import io
 
 import pytest
 from django.core.exceptions import ValidationError
@@ -18,30 +16,14 @@ from teardown.files.models import Delivery
 from teardown.files.store import read
 from teardown.findings.dossier.waiting import unopened
 from tests import makers
+from tests.dissection.makers import long_built as cell
+from tests.dissection.makers import table
 from tests.formats.workbooks import cell as sheet_cell
 from tests.formats.workbooks import row as sheet_row
 from tests.formats.workbooks import workbook
 
 pytestmark = pytest.mark.django_db
 BUILT = dt.date(2020, 1, 1)
-
-
-@pytest.fixture
-def chemist():
-    return makers.make_user("bench", username="chemist")
-
-
-def cell(code):
-    build = makers.make_build()
-    build.built_on = BUILT
-    build.save()
-    return makers.make_cell(code, build=build)
-
-
-def table(*rows):
-    out = io.StringIO()
-    csv.writer(out, delimiter=";").writerows(rows)
-    return out.getvalue().encode()
 
 
 def shown(chemist, data, **said):

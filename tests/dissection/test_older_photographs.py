@@ -1,6 +1,5 @@
 """Folders of older photographs: told by name, folder or table, written whole, taken back."""
 
-import csv
 import datetime as dt
 import io
 import zipfile
@@ -17,27 +16,11 @@ from teardown.dissection.actions import older_photographs as folders
 from teardown.dissection.models import Dissection, Entry, Photograph
 from teardown.findings.dossier.waiting import unopened
 from tests import makers
+from tests.dissection.makers import long_built as cell
+from tests.dissection.makers import table
 
 pytestmark = pytest.mark.django_db
 BUILT = dt.date(2020, 1, 1)
-
-
-@pytest.fixture
-def chemist():
-    return makers.make_user("bench", username="chemist")
-
-
-def cell(code):
-    build = makers.make_build()
-    build.built_on = BUILT
-    build.save()
-    return makers.make_cell(code, build=build)
-
-
-def table(*rows):
-    out = io.StringIO()
-    csv.writer(out, delimiter=";").writerows(rows)
-    return out.getvalue().encode()
 
 
 def picture(grey):

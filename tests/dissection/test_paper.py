@@ -20,22 +20,6 @@ pytestmark = pytest.mark.django_db
 DAY = dt.date(2026, 3, 4)
 
 
-@pytest.fixture
-def chemist():
-    return makers.make_user("bench", username="chemist", password="a long enough one")
-
-
-@pytest.fixture
-def cell(chemist):
-    return ended("SP-0413", chemist)
-
-
-@pytest.fixture
-def signed_in(client, chemist):
-    client.force_login(chemist)
-    return client
-
-
 def begin(client, **said):
     page = ContentFile(PNG, name="page 1.png")
     form = {"pages": page, "dated_on": "2026-03-04", "observer_named": "A. Former"} | said

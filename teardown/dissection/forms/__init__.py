@@ -18,6 +18,7 @@ from teardown.dissection.forms.desk import (
     WithdrawForm,
 )
 from teardown.dissection.forms.planning import PlanForm
+from teardown.dissection.forms.samples import SampleField
 
 __all__ = [
     "AmendForm",
@@ -35,5 +36,6 @@ __all__ = [
     "OrderForm",
     "PlanForm",
     "PolishForm",
+    "SampleField",
     "WithdrawForm",
 ]

@@ -92,12 +92,14 @@ def test_the_live_camera_takes_photographs_one_after_another(with_a_camera, cell
     touch(page, '[data-deed="more"]')
     touch(page, '[data-dialog="more"] [data-deed="live"]')
     expect(page.locator('[data-part="live-said"]')).to_contain_text(f"{WIDTH} × {HEIGHT} px")
+    page.context.set_offline(True)  # nothing leaves the tablet meanwhile, however long a picture takes
     for number in (1, 2):
         touch(page, '[data-deed="snap"]')
         expect(page.locator('[data-part="live-said"]')).to_contain_text("Kept here")
         kept_here(page, number)
     touch(page, '[data-dialog="live"] [data-deed="shut"]')
     expect(page.locator('[data-part="live"]')).to_have_js_property("srcObject", None)
+    page.context.set_offline(False)
     send_now(page)
     until(lambda: Photograph.objects.count() == 2)
     for photograph in Photograph.objects.select_related("receipt__file"):

@@ -243,8 +243,10 @@ def test_photographs_that_nobody_labelled(at_the_bench, live_server, cell, chemi
         label = {"component": "iron_electrode", "place": "A.M2"}
         bench.label_photograph(photograph=stored(dissection, chemist, seed), by=chemist, **label)
     page = at_the_bench(card="iron")
+    page.context.set_offline(True)  # none leaves the tablet before all six are counted
     page.set_input_files("#shutter", [picture(seed) for seed in range(25, 31)])
     kept_here(page, 6)
+    page.context.set_offline(False)
     send_now(page)
     until(lambda: Photograph.objects.count() == 31)
     taken = Photograph.objects.unlabelled()

@@ -1,4 +1,4 @@
-"""Pure rules of micrographs: whose levels made a number, in words."""
+"""Pure rules of micrographs: whose levels made a number, in words; which test lines may be laid."""
 
 from collections.abc import Iterable
 
@@ -8,6 +8,13 @@ SOURCES = {
     "pinned": "pinned for the session",
     "manual": "set by hand",
     "trained": "trained by strokes",
+}
+# sets of test lines for a count of crossings, the first where nobody chose
+LINE_SETS = {
+    "turned": "test lines in four directions, turned by chance",
+    "horizontal": "test lines along the rows",
+    "vertical": "test lines along the columns",
+    "diagonal": "test lines along both diagonals",
 }
 # quantities in which oxide that came after the cell's life would count as the cell's
 COVERAGE = frozenset({"oxide_coverage", "wetted_oxide_share"})

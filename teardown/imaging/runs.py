@@ -271,19 +271,13 @@ def ask_pooled(sample: Sample, *, by: Any, chosen: Mapping[str, Any] | None = No
     Fields of a section whose artefacts make oxide are marked, and left out of coverage unless ``chosen``, a
     person's choice with its reason, counts them; a choice holds until another is made.
     """
-    ties = {
-        micrograph: tie
-        for micrograph in Micrograph.objects.filter(
-            ties__sample=sample, kind=Micrograph.Kind.SECTION
-        ).distinct()
-        if (tie := tie_of(micrograph)) is not None and tie.sample_id == sample.pk
-    }
-    results = sorted(standing(ties).values(), key=lambda result: result.run_id)
+    ties = _ties_to(sample)
+    fields = [tie.micrograph for tie in ties.values()]
+    results = sorted(standing(fields).values(), key=lambda result: result.run_id)
     if not results:
         return None
     asked: dict[str, Any] = {"runs": [result.run_id for result in results]}
-    by_number = {micrograph.pk: tie for micrograph, tie in ties.items()}
-    marked = {str(result.run_id): list(marks_of(by_number[result.micrograph_id])) for result in results}
+    marked = {str(result.run_id): list(marks_of(ties[result.micrograph_id])) for result in results}
     if marked := {run: marks for run, marks in marked.items() if marks}:
         chosen = chosen or chosen_of(sample)
         asked["coverage"] = {"marked": marked} | ({"chosen": dict(chosen)} if chosen else {})
@@ -296,6 +290,14 @@ def ask_pooled(sample: Sample, *, by: Any, chosen: Mapping[str, Any] | None = No
     )
     ring_on_commit(run)
     return run
+
+
+def _ties_to(sample: Sample) -> dict[int, Tie]:
+    """Give, by micrograph, the latest tie of each section that shows this sample now. One query."""
+    ever = Tie.objects.filter(micrograph__ties__sample=sample, micrograph__kind=Micrograph.Kind.SECTION)
+    rows = ever.select_related("micrograph", "section__mount").order_by("pk")
+    latest = {tie.micrograph_id: tie for tie in rows}
+    return {number: tie for number, tie in latest.items() if tie.sample_id == sample.pk}
 
 
 def marks_of(tie: Tie | None) -> tuple[str, ...]:

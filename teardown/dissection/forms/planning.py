@@ -1,6 +1,7 @@
 """What is sampled and asked of a cell, decided before it is opened."""
 
 from collections import Counter
+from collections.abc import Mapping
 from typing import Any
 
 from django import forms
@@ -28,14 +29,15 @@ USUAL_PLAN = (
 class TemplateField(forms.ModelChoiceField):  # type: ignore[type-arg]
     """A plan of the house; whoever does not see the recipe chooses it by what is sampled, not by its name."""
 
-    blind = False
+    techniques: Mapping[str, str] | None = None
+    """Words of the techniques, for whoever does not see the recipe."""
 
     def label_from_instance(self, obj: Any) -> str:
         """Give its name, or how much of which technique it asks for."""
-        if not self.blind:
+        words = self.techniques
+        if words is None:
             return str(obj)
         number = Counter(str(row.get("technique", "")).removeprefix("technique.") for row in obj.items)
-        words = dict(_terms("technique"))
         pieces = "; ".join(
             f"{count} × {words.get(f'technique.{key}', key)}" for key, count in number.items() if key
         )
@@ -57,12 +59,12 @@ class PlanForm(forms.Form):
         super().__init__(*args, **kwargs)
         offered = self.fields["template"]
         assert isinstance(offered, TemplateField)
-        offered.blind = blind
         code = str(cell.build.revision).casefold()
         known = PlanTemplate.objects.filter(retired_at=None)
         fitting = [template.pk for template in known if template.family.casefold() in code]
         offered.queryset = known.filter(pk__in=fitting)
         components, techniques = dict(_terms("component")), dict(_terms("technique"))
+        offered.techniques = techniques if blind else None
         self.rows = []
         for number, (component, technique, place) in enumerate(USUAL_PLAN):
             name = f"piece_{number}"

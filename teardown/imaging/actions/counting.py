@@ -8,12 +8,13 @@ from django.db import transaction
 
 from teardown.accounts.roles import demand
 from teardown.imaging.models import Count, Micrograph, SectionResult
+from teardown.imaging.rules import LINE_SETS
 from teardown.imaging.runs import standing
 from teardown.imaging.store import classes_at, crossings_of, places_of, seeds_of
 from teardown.records.actions import record
 
 BEYOND_PX = 0.8
-LINES = ("turned", "horizontal", "vertical", "diagonal")
+LINES = tuple(LINE_SETS)
 SURE = frozenset({"pore", "oxide", "metal"})
 ANSWERS = ("pore", "oxide", "metal", "pore or oxide", "oxide or metal", "pore or metal", "cannot tell")
 

@@ -1,7 +1,6 @@
 """What the pages of micrographs show."""
 
 from teardown.imaging.dossier.comparing import comparison_of
-from teardown.imaging.dossier.counts import LINES
 from teardown.imaging.dossier.crops import SIDE as CROP_SIDE
 from teardown.imaging.dossier.crops import adjusting_of, trial_of
 from teardown.imaging.dossier.lists import rows_of
@@ -14,7 +13,6 @@ from teardown.imaging.dossier.strokes import strokes_page_of
 
 __all__ = [
     "CROP_SIDE",
-    "LINES",
     "MicrographPage",
     "adjusting_of",
     "being_drawn",

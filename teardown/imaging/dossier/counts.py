@@ -7,17 +7,12 @@ from typing import Any
 
 from teardown.dissection.models import Sample
 from teardown.imaging.models import Count, Micrograph, Tie
+from teardown.imaging.rules import LINE_SETS
 from teardown.page.typesetting import number as typeset
 from teardown.science.errors import Refusal
 from teardown.science.estimate import Estimate
 
 POINTS = ("pore", "oxide", "metal")
-LINES = {
-    "turned": "test lines in four directions, turned by chance",
-    "horizontal": "test lines along the rows",
-    "vertical": "test lines along the columns",
-    "diagonal": "test lines along both diagonals",
-}
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,7 +78,7 @@ def _percent(share: float) -> str:
 
 
 def _notes(found: dict[str, Any], crossings: bool) -> list[str]:
-    notes = [LINES[found["lines"]]] if found.get("lines") in LINES else []
+    notes = [LINE_SETS[found["lines"]]] if found.get("lines") in LINE_SETS else []
     pair = found.get("paired")
     if pair:
         what = "crossings" if crossings else "points"

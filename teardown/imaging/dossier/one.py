@@ -10,7 +10,7 @@ from teardown.accounts.roles import may
 from teardown.dissection.models import Sample
 from teardown.files.models import Run
 from teardown.imaging.dossier.comparing import measures_of
-from teardown.imaging.dossier.counts import LINES, SampleCount, ShownCount, counts_of, sample_counts_of
+from teardown.imaging.dossier.counts import SampleCount, ShownCount, counts_of, sample_counts_of
 from teardown.imaging.dossier.drawings import (
     PaperBar,
     chords_figure,
@@ -47,7 +47,7 @@ from teardown.imaging.models import (
     ScaleClaim,
     SectionResult,
 )
-from teardown.imaging.rules import BY_A_PERSON, SOURCES, by_a_person
+from teardown.imaging.rules import BY_A_PERSON, LINE_SETS, SOURCES, by_a_person
 from teardown.imaging.runs import standing, tie_of, verdicts_on
 from teardown.page.figures import Figure
 
@@ -124,7 +124,7 @@ class MicrographPage:
     @property
     def line_sets(self) -> tuple[tuple[str, str], ...]:
         """Give the sets of test lines that may be chosen for a count of crossings."""
-        return tuple(LINES.items())
+        return tuple(LINE_SETS.items())
 
     @property
     def left_out(self) -> bool:

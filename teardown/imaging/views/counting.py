@@ -10,6 +10,7 @@ from teardown.accounts.roles import needs
 from teardown.imaging import actions, dossier, store
 from teardown.imaging.forms import CountForm
 from teardown.imaging.models import Count, Micrograph
+from teardown.imaging.rules import LINE_SETS
 from teardown.imaging.runs import standing
 from teardown.imaging.views.one import find, show, words
 
@@ -44,7 +45,7 @@ def count(request: HttpRequest, pk: int, kind: str) -> HttpResponse:
         "run": result.run_id if result else "",
         "again": again,
         "lines": lines,
-        "line_words": dossier.LINES.get(lines, ""),
+        "line_words": LINE_SETS.get(lines, ""),
         "places": places,
         "answers": [(str(number), answer) for number, answer in enumerate(answers, start=1)],
         "levels": dossier.count_levels(one.width_px, one.height_px),

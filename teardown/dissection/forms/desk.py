@@ -14,10 +14,6 @@ from teardown.page.fields import NumberField
 from teardown.vocabulary.models import Term
 
 
-def _terms(kind: str) -> list[tuple[str, str]]:
-    return [(term.key, term.words) for term in Term.objects.of(kind)]
-
-
 class CloseForm(forms.Form):
     """The signature: a full password, and what is said to what was asked."""
 
@@ -59,7 +55,8 @@ class AmendForm(forms.Form):
     def __init__(self, *args: Any, choices: list[tuple[str, str]], kind: str, **kwargs: Any) -> None:
         """Offer the answers of the field."""
         super().__init__(*args, **kwargs)
-        self.fields["reason"].choices = [("", "choose"), *_terms("reason")]  # type: ignore[attr-defined]
+        words = Term.objects.of("reason").values_list("key", "words")
+        self.fields["reason"].choices = [("", "choose"), *words]  # type: ignore[attr-defined]
         if choices:
             self.fields["said"].choices = [("", "as it was"), *choices]  # type: ignore[attr-defined]
         else:
@@ -82,7 +79,8 @@ class WithdrawForm(forms.Form):
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         """Offer the reasons."""
         super().__init__(*args, **kwargs)
-        self.fields["reason"].choices = [("", "choose"), *_terms("reason")]  # type: ignore[attr-defined]
+        words = Term.objects.of("reason").values_list("key", "words")
+        self.fields["reason"].choices = [("", "choose"), *words]  # type: ignore[attr-defined]
 
 
 class CutForm(forms.Form):
@@ -171,7 +169,8 @@ class OrderForm(forms.Form):
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         """Offer the techniques."""
         super().__init__(*args, **kwargs)
-        self.fields["technique"].choices = [("", "choose"), *_terms("technique")]  # type: ignore[attr-defined]
+        words = Term.objects.of("technique").values_list("key", "words")
+        self.fields["technique"].choices = [("", "choose"), *words]  # type: ignore[attr-defined]
 
 
 class BackForm(forms.Form):
@@ -219,7 +218,8 @@ class PolishForm(forms.Form):
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         """Offer the artefacts."""
         super().__init__(*args, **kwargs)
-        self.fields["artefacts"].choices = _terms("artefact")  # type: ignore[attr-defined]
+        words = Term.objects.of("artefact").values_list("key", "words")
+        self.fields["artefacts"].choices = list(words)  # type: ignore[attr-defined]
 
 
 class LabelPhotoForm(forms.Form):

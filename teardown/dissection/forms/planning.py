@@ -10,11 +10,6 @@ from teardown.cells.models import Cell
 from teardown.dissection.models import PlanTemplate
 from teardown.vocabulary.models import Term
 
-
-def _terms(kind: str) -> list[tuple[str, str]]:
-    return [(term.key, term.words) for term in Term.objects.of(kind)]
-
-
 USUAL_PLAN = (
     ("component.iron_electrode", "technique.section", "M2"),
     ("component.iron_electrode", "technique.section", "T2"),
@@ -63,7 +58,8 @@ class PlanForm(forms.Form):
         known = PlanTemplate.objects.filter(retired_at=None)
         fitting = [template.pk for template in known if template.family.casefold() in code]
         offered.queryset = known.filter(pk__in=fitting)
-        components, techniques = dict(_terms("component")), dict(_terms("technique"))
+        components = dict(Term.objects.of("component").values_list("key", "words"))
+        techniques = dict(Term.objects.of("technique").values_list("key", "words"))
         offered.techniques = techniques if blind else None
         self.rows = []
         for number, (component, technique, place) in enumerate(USUAL_PLAN):

@@ -1,7 +1,6 @@
 """Every route of the application, and something of each kind for its address to name."""
 
 import datetime as dt
-import io
 import uuid
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -10,7 +9,6 @@ from typing import Any
 from django.core.files.base import ContentFile
 from django.urls import URLPattern, get_resolver, reverse
 from django.utils import timezone
-from PIL import Image
 
 from teardown.accounts.models import User
 from teardown.api.actions import issue_key
@@ -29,6 +27,7 @@ from teardown.imaging.actions import add_micrograph, remeasure
 from teardown.imaging.models import ImagingSession
 from teardown.science.crystallography.phantoms import powder_pattern
 from tests.makers import NOW, make_build, make_cell, make_revision, make_test
+from tests.pictures import noise_file
 
 CELL = "SECRETCELL-1"
 RECIPE = "SECRETRECIPE-1"
@@ -102,12 +101,14 @@ def things(by: User) -> dict[str, dict[str, Any]]:
     bench.open_cell(dissection=dissection, by=by, at=now)
     entry = bench.log_entry(dissection=dissection, term="mass.received_g", value="41,18", by=by, at=NOW)
     photograph = bench.add_photograph(
-        file=picture("JPEG"), name="1.jpg", dissection=dissection, by=by, at=NOW
+        file=noise_file("JPEG"), name="1.jpg", dissection=dissection, by=by, at=NOW
     )
     sample = bench.cut_sample(dissection=dissection, component="iron_electrode", place="M2", by=by, at=NOW)
     order, *_ = bench.send_orders(samples=[sample], technique="diffraction", by=by)
     mount = bench.mount_samples(samples=[(sample, "across")], by=by)
-    micrograph = add_micrograph(picture=picture("PNG"), name="1.png", by=by, pixel_size_um=0.2, sample=sample)
+    micrograph = add_micrograph(
+        picture=noise_file("PNG"), name="1.png", by=by, pixel_size_um=0.2, sample=sample
+    )
     session = ImagingSession.objects.create(name="one evening")
     again = remeasure(micrographs=[micrograph], reason="the method changed", by=by)
     made = powder_pattern({"iron": 0.6, "magnetite": 0.4}, anode="cu", seed=1)
@@ -120,9 +121,9 @@ def things(by: User) -> dict[str, dict[str, Any]]:
     fit = Fit.objects.get()
     older = show_older(upload=b"cell;day;dry mass (g)\nSECRETCELL-1;2031-03-04;3.4\n", by=by)
     beside = ContentFile(b"file,cell,day\n2.tif,SECRETCELL-1,2031-03-04\n", name="list.csv")
-    folder = show_older_photographs(files=[ContentFile(picture("TIFF"), name="2.tif"), beside], by=by)
+    folder = show_older_photographs(files=[ContentFile(noise_file("TIFF"), name="2.tif"), beside], by=by)
     paper = begin_paper(
-        dissection=dissection, pages=[ContentFile(picture("JPEG"), name="page.jpg")],
+        dissection=dissection, pages=[ContentFile(noise_file("JPEG", seed=2), name="page.jpg")],
         dated_on=NOW.date(), by=by, at=NOW,
     )  # fmt: skip
     token, _ = issue_key(user=by, name="notebook", by=by)
@@ -168,10 +169,3 @@ def things(by: User) -> dict[str, dict[str, Any]]:
             "style": "fill",
         },
     }
-
-
-def picture(kind: str) -> bytes:
-    """Draw a small grey picture."""
-    out = io.BytesIO()
-    Image.effect_noise((160, 120), 60).save(out, kind)
-    return out.getvalue()

@@ -10,7 +10,6 @@ from django.core.exceptions import PermissionDenied, ValidationError
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.urls import reverse
 from django.utils import timezone
-from PIL import Image
 
 from teardown.accounts.models import User
 from teardown.api.actions import digest, issue_key, whose, withdraw_key
@@ -23,6 +22,7 @@ from teardown.imaging.models import Micrograph
 from teardown.records.models import Record
 from teardown.science.electrochemistry.phantoms import cycling_history
 from tests.makers import make_cell, make_test, make_user
+from tests.pictures import noise_file
 
 pytestmark = pytest.mark.django_db
 
@@ -142,9 +142,7 @@ def test_an_instrument_sends_and_does_not_read(client):
     instrument, administrator = make_user("instrument"), make_user("administrator")
     head = {"Authorization": f"Bearer {issue_key(user=instrument, name='microscope', by=administrator)[1]}"}
     assert client.get("/api/tables/cells", headers=head).status_code == 403
-    out = io.BytesIO()
-    Image.effect_noise((160, 120), 60).save(out, "PNG")
-    data = out.getvalue()
+    data = noise_file("PNG")
     sent = {
         "file": SimpleUploadedFile("f.png", data),
         "pixel_size_um": "0.2",

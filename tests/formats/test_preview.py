@@ -4,12 +4,13 @@ import pytest
 from PIL import Image
 
 from teardown.formats.preview import draw_preview, picture_facts
+from tests.pictures import noise
 
 
 @pytest.fixture
 def coloured(tmp_path):
     path = tmp_path / "photograph.jpg"
-    picture = Image.effect_noise((900, 600), 60)
+    picture = noise(size=(900, 600))
     exif = Image.Exif()
     exif[0x0112] = 6  # turned by a quarter, as a camera notes it
     exif[0x010E] = "taken at the bench"

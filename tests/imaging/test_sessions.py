@@ -7,13 +7,13 @@ from django.core.exceptions import ValidationError
 from django.db import IntegrityError, transaction
 from django.urls import reverse
 
-from teardown.dissection.models import Sample
+from teardown.dissection.actions import cut_sample, open_cell
 from teardown.files.tasks import work_off
 from teardown.imaging.actions import add_micrograph, name_reference, name_session, pin_levels
 from teardown.imaging.dossier import session_of
 from teardown.imaging.models import ImagingSession, Levels, Micrograph, SampleMeasure, SectionResult
 from teardown.imaging.runs import standing
-from tests.accounts.routes import things
+from tests.dissection.makers import ended
 from tests.imaging.pictures import section_file
 from tests.makers import NOW, make_user
 
@@ -101,9 +101,13 @@ def test_drift_is_told_from_the_reference_field(client, operator, session):
 def test_samples_are_pooled_to_their_electrode_by_a_run_of_its_own(client):
     """Two measured samples of one electrode: their mean, Student's t over samples, shown with its run."""
     lead = make_user("bench", "operator", "analyst", "lead", "reviewer", username="all")
-    things(lead)
-    first = Sample.objects.filter(part__isnull=False).order_by("pk").first()
-    second = Sample.objects.create(code="2345678B", part=first.part, by=lead, at=NOW)
+    dissection = ended("SP-0413", lead).dissection
+    open_cell(dissection=dissection, by=lead, at=NOW)
+    first, second = (
+        cut_sample(dissection=dissection, component="iron_electrode", place=place, by=lead, at=NOW)
+        for place in ("M2", "T1")
+    )
+    assert first.part == second.part
     for seed, sample in ((1, first), (2, second)):
         one = add_micrograph(picture=section_file(seed, size=128), name=f"{seed}.png", by=lead, sample=sample)
     assert not SampleMeasure.objects.filter(part__isnull=False).exists()

@@ -1,7 +1,6 @@
 """The network dies, the tablet is killed: nothing is lost, nothing comes twice."""
 
 import contextlib
-import io
 import os
 import random
 import re
@@ -15,12 +14,12 @@ import urllib.request
 import pytest
 from django.urls import reverse
 from django.utils import timezone
-from PIL import Image
 
 from teardown.dissection.models import Entry, Photograph
 from tests import eyes, makers
 from tests.dissection.makers import ended
 from tests.journeys.gloves import say
+from tests.pictures import noise_file
 
 FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-dev-shm-usage"]
 pytestmark = [pytest.mark.browser, pytest.mark.long, pytest.mark.django_db(transaction=True)]
@@ -139,12 +138,10 @@ def large_pictures(folder, number, start):
     """Make JPEG files of about 3.1 MB, each unlike the others: a small picture with long notes in it."""
     paths = []
     for at in range(start, start + number):
-        file = io.BytesIO()
-        Image.effect_noise((640, 480), 60 + at).save(file, "JPEG")
         paths.append(folder / f"{at}.jpg")
         comment = random.Random(at).randbytes(65_000)
         one = b"\xff\xfe" + (len(comment) + 2).to_bytes(2) + comment
-        whole = file.getvalue()
+        whole = noise_file("JPEG", at, (640, 480))
         paths[-1].write_bytes(whole[:2] + one * (EACH_BYTES // len(one)) + whole[2:])
     return [str(path) for path in paths]
 

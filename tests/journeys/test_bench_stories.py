@@ -4,7 +4,6 @@ What only people can judge (gloves, the feel of 19 mm, an alarm in a loud hood) 
 """
 
 import datetime as dt
-import io
 import re
 import uuid
 
@@ -12,7 +11,6 @@ import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.urls import reverse
 from django.utils import timezone
-from PIL import Image
 from playwright.sync_api import expect
 
 from teardown.cells.models import Material
@@ -22,15 +20,14 @@ from teardown.files.store import keep
 from tests import makers
 from tests.dissection.makers import ended
 from tests.journeys.gloves import fits, go, kept_here, say, send_now, touch, type_number, until
+from tests.pictures import noise_file
 
 pytestmark = [pytest.mark.browser, pytest.mark.long, pytest.mark.django_db(transaction=True)]
 
 
 def picture(seed=1):
     """Draw a sharp picture that is like no other."""
-    file = io.BytesIO()
-    Image.effect_noise((160, 120), 40 + seed).save(file, "JPEG")
-    return {"name": f"{seed}.jpg", "mimeType": "image/jpeg", "buffer": file.getvalue()}
+    return {"name": f"{seed}.jpg", "mimeType": "image/jpeg", "buffer": noise_file("JPEG", seed)}
 
 
 def keep_photograph(dissection, by, seed=1, **label):

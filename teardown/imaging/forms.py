@@ -204,9 +204,20 @@ class PlaceForm(forms.Form):
 
 
 class SessionForm(forms.Form):
-    """The session of pictures that came without one."""
+    """The session of pictures, and why where it changes; ``none`` takes them out of theirs."""
 
-    session = forms.CharField(label="Microscope session", max_length=80)
+    session = forms.CharField(label="Microscope session", max_length=80, required=False)
+    reason = forms.CharField(label="Reason", required=False, max_length=200)
+    none = forms.BooleanField(required=False)
+
+    def clean(self) -> dict[str, Any]:
+        """Ask for a name, unless they are to be of no session."""
+        given = self.cleaned_data
+        if given.get("none"):
+            given["session"] = ""
+        elif not given.get("session") and not self.errors:
+            raise ValidationError("Give the name of the session.")
+        return given
 
 
 class TieForm(forms.Form):

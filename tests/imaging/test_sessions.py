@@ -9,10 +9,18 @@ from django.urls import reverse
 
 from teardown.dissection.actions import cut_sample, open_cell
 from teardown.files.tasks import work_off
-from teardown.imaging.actions import add_micrograph, name_reference, name_session, pin_levels
+from teardown.imaging.actions import add_micrograph, move_session, name_reference, name_session, pin_levels
 from teardown.imaging.dossier import session_of
-from teardown.imaging.models import ImagingSession, Levels, Micrograph, SampleMeasure, SectionResult
+from teardown.imaging.models import (
+    ImagingSession,
+    Levels,
+    Micrograph,
+    SampleMeasure,
+    SectionResult,
+    SessionMove,
+)
 from teardown.imaging.runs import standing
+from teardown.records.models import Record
 from tests.dissection.makers import ended
 from tests.imaging.pictures import section_file
 from tests.makers import NOW, make_user
@@ -167,3 +175,78 @@ def test_a_session_that_was_forgotten_is_named_later_and_once(client, operator, 
     for change in ({"session": None}, {"session": session, "page": 3}, {"kind": "surface"}):
         with pytest.raises(IntegrityError, match="missing may be named"), transaction.atomic():
             Micrograph.objects.filter(pk=two.pk).update(**change)
+
+
+def test_a_session_that_was_named_wrongly_is_changed_with_a_reason_and_back(client, operator, session):
+    """Results stay; the levels of the session joined count; moving back counts as another question."""
+    pin_levels(session=session, pore=0.14, oxide=0.574, metal=0.76, by=operator)
+    work_off()
+    one = session.micrographs.order_by("pk").first()
+    before = standing([one])[one.pk]
+    client.force_login(operator)
+    address = reverse("micrograph_session", args=[one.pk])
+    refused = client.post(address, {"session": "Friday"}, follow=True)
+    assert b"Say why the session changes" in refused.content
+    moved = client.post(address, {"session": "Friday", "reason": "typed the wrong day"}, follow=True)
+    assert b"from Wednesday to Friday. typed the wrong day" in moved.content
+    work_off()
+    assert standing([one])[one.pk].levels["source"] == "automatic"
+    back = {"session": "Wednesday", "reason": "it was Wednesday after all"}
+    client.post(reverse("micrographs_session"), back)
+    work_off()
+    after = standing([one])[one.pk]
+    assert after.levels["source"] == "pinned"
+    assert after.pk > before.pk
+    assert SectionResult.objects.filter(pk=before.pk, levels=before.levels).exists()
+    assert [(move.before.name, move.after.name) for move in one.session_moves.all()] == [
+        ("Wednesday", "Friday"),
+        ("Friday", "Wednesday"),
+    ]
+    assert Record.objects.filter(verb="moved pictures here").count() == 2
+    with pytest.raises(ValidationError, match="of session Wednesday already"):
+        move_session(micrographs=[one], name="Wednesday", reason="again", by=operator)
+
+
+def test_a_picture_is_taken_out_of_its_session_and_named_again(client, operator, session):
+    """Of no session no pinned levels count; named again, they do, though that was measured before."""
+    pin_levels(session=session, pore=0.14, oxide=0.574, metal=0.76, by=operator)
+    work_off()
+    one = session.micrographs.order_by("pk").first()
+    name_reference(session=session, micrograph=one, by=operator)
+    client.force_login(operator)
+    address = reverse("micrograph_session", args=[one.pk])
+    page = client.post(address, {"none": "on", "session": "x", "reason": "another microscope"}, follow=True)
+    assert b"It is of no session" in page.content
+    assert session_of(session, operator).reference is None
+    work_off()
+    one.refresh_from_db()
+    assert one.session is None
+    assert standing([one])[one.pk].levels["source"] == "automatic"
+    with pytest.raises(ValidationError, match="None is of a session"):
+        move_session(micrographs=[one], name="", reason="again", by=operator)
+    client.post(address, {"session": "Wednesday"})
+    work_off()
+    assert standing([one])[one.pk].levels["source"] == "pinned"
+
+
+def test_without_a_record_of_its_own_no_session_changes_and_nothing_else_ever(operator):
+    """The database asks for the latest record to say this very change; page, kind and receipt stay."""
+    first, second = (ImagingSession.objects.create(name=name) for name in ("first", "second"))
+    one = add_micrograph(
+        picture=section_file(5, size=128), name="5.png", by=operator, session=first, measure=False
+    )
+    move_session(micrographs=[one], name="second", reason="wrong", by=operator)
+    move_session(micrographs=[one], name="first", reason="right", by=operator)
+    SessionMove.objects.create(micrograph=one, before=first, after=second, reason="written", by=operator)
+    changes = [{"session": None}, {"session": second, "page": 3}, {"session": second, "kind": "surface"}]
+    for change in changes:
+        with pytest.raises(IntegrityError, match="with a record of it"), transaction.atomic():
+            Micrograph.objects.filter(pk=one.pk).update(**change)
+    Micrograph.objects.filter(pk=one.pk).update(session=second)
+    with pytest.raises(IntegrityError, match="with a record of it"), transaction.atomic():
+        Micrograph.objects.filter(pk=one.pk).update(session=first)
+    for bad in ({"reason": ""}, {"after": first, "reason": "nowhere"}):
+        with pytest.raises(IntegrityError), transaction.atomic():
+            SessionMove.objects.create(**{"micrograph": one, "before": first, "by": operator} | bad)
+    with pytest.raises(IntegrityError, match="never changed"), transaction.atomic():
+        SessionMove.objects.filter(micrograph=one).update(reason="another")

@@ -1,4 +1,4 @@
-"""Name the microscope session of pictures that came without one."""
+"""Name the microscope session of pictures that came without one; move pictures to another."""
 
 from collections.abc import Sequence
 from typing import Any
@@ -7,7 +7,7 @@ from django.core.exceptions import ValidationError
 from django.db import transaction
 
 from teardown.accounts.roles import demand
-from teardown.imaging.models import ImagingSession, Micrograph
+from teardown.imaging.models import ImagingSession, Levels, Micrograph, SessionMove
 from teardown.imaging.runs import ask_section
 from teardown.records.actions import record
 
@@ -30,17 +30,75 @@ def name_session(*, micrographs: Sequence[Micrograph], name: str, by: Any) -> in
         raise ValidationError("Give the name of the session.")
     if not wanted:
         raise ValidationError("Each of these pictures is of a session already.")
-    session = ImagingSession.objects.filter(name=name.strip()).first()
-    if session is None:
-        session = ImagingSession(name=name.strip())
-        session.full_clean()
-        session.save()
+    session = _named(name.strip())
     Micrograph.objects.filter(pk__in=[one.pk for one in wanted], session__isnull=True).update(session=session)
     pinned = session.levels.exists()
     for one in wanted:
         one.refresh_from_db(fields=["session"])
         if pinned and one.kind == Micrograph.Kind.SECTION:
-            ask_section(one, by=by)
+            move = one.session_moves.last()
+            ask_section(one, by=by, **({"session_move": move.pk} if move else {}))
     payload = {"micrographs": [one.pk for one in wanted]}
     record(verb="named the session of pictures", subject=session, by=by, payload=payload)
     return len(wanted)
+
+
+@transaction.atomic
+def move_session(*, micrographs: Sequence[Micrograph], name: str, reason: str, by: Any) -> list[SessionMove]:
+    """Put pictures into the session of this name, whichever they were of; without a name, of none.
+
+    Each move is written down with its reason, and moving back is another move. What was measured stays;
+    where levels are pinned, in the session that is left or in the one that is joined, cross sections are
+    measured again as they now count.
+
+    Raises
+    ------
+    ValidationError
+        If no reason is given, or all of the pictures are there already.
+    """
+    demand(by, "micrographs.add")
+    if not reason.strip():
+        raise ValidationError("Say why the session changes.")
+    session = _named(name.strip()) if name.strip() else None
+    # locked, so that two who move the same picture at once come one after the other
+    held = Micrograph.objects.select_for_update().filter(pk__in=[one.pk for one in micrographs])
+    now = dict(held.values_list("pk", "session_id"))
+    there = session.pk if session else None
+    wanted = [one for one in micrographs if now[one.pk] != there]
+    if not wanted:
+        raise ValidationError(
+            f"All of these pictures are of session {session} already." if session else "None is of a session."
+        )
+    pinned = set(Levels.objects.filter(session__in={*now.values(), there}).values_list("session", flat=True))
+    made = [_move(one, now[one.pk], session, reason.strip(), by) for one in wanted]
+    for one, move in zip(wanted, made, strict=True):
+        if one.kind == Micrograph.Kind.SECTION and pinned & {move.before_id, there}:
+            # the move is part of the question: going back to earlier levels is a question of its own
+            ask_section(one, by=by, session_move=move.pk)
+    payload = {"micrographs": {str(move.micrograph_id): move.before_id for move in made}}
+    subject = session or made[0].before
+    assert subject is not None  # without a session to join, each of them left one
+    verb = "moved pictures here" if session else "took pictures out"
+    record(verb=verb, subject=subject, by=by, reason=reason, payload=payload)
+    return made
+
+
+def _move(
+    one: Micrograph, before: int | None, session: ImagingSession | None, reason: str, by: Any
+) -> SessionMove:
+    move = SessionMove(micrograph=one, before_id=before, after=session, reason=reason, by=by)
+    move.full_clean()
+    move.save()
+    Micrograph.objects.filter(pk=one.pk).update(session=session)
+    one.refresh_from_db(fields=["session"])
+    return move
+
+
+def _named(name: str) -> ImagingSession:
+    """Find the session of this name, or begin it."""
+    session = ImagingSession.objects.filter(name=name).first()
+    if session is None:
+        session = ImagingSession(name=name)
+        session.full_clean()
+        session.save()
+    return session

@@ -46,6 +46,7 @@ from teardown.imaging.models import (
     SampleMeasure,
     ScaleClaim,
     SectionResult,
+    SessionMove,
 )
 from teardown.imaging.rules import BY_A_PERSON, LINE_SETS, SOURCES, by_a_person
 from teardown.imaging.runs import standing, tie_of, verdicts_on
@@ -76,6 +77,7 @@ class MicrographPage:
     cell: str
     scale: ScaleClaim | None
     claims: tuple[ScaleClaim, ...]
+    moves: tuple[SessionMove, ...]
     regions: tuple[ShownRegion, ...]
     earlier_regions: tuple[ShownRegion, ...]
     open_points: OpenPoints
@@ -190,6 +192,7 @@ def page_of(micrograph: Micrograph, user: Any) -> MicrographPage:
         cell=_cell_of(sample),
         scale=next((one for one in reversed(claims) if one.chosen), None),
         claims=claims,
+        moves=tuple(micrograph.session_moves.select_related("before", "after", "by")),
         regions=regions,
         earlier_regions=earlier,
         open_points=open_points_of(micrograph, result, claims),

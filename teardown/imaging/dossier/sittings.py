@@ -69,7 +69,8 @@ def session_of(session: ImagingSession, user: Any) -> SessionPage:
     )
     own = _own_levels(shown)
     proposed = _medians([result.levels for result in own.values()])
-    named = session.reference_fields.select_related("micrograph__receipt").order_by("-pk").first()
+    here = session.reference_fields.filter(micrograph__session=session)  # not one that was moved elsewhere
+    named = here.select_related("micrograph__receipt").order_by("-pk").first()
     reference = named.micrograph if named else None
     against = own[reference.pk].levels if reference and reference.pk in own else None
     middle = _as_levels(against) if against else proposed
@@ -120,7 +121,8 @@ def drifted_by(micrograph: Micrograph) -> float | None:
     if pinned is not None:
         middle = {"pore": pinned.pore, "metal": pinned.metal}
     else:
-        named = ReferenceField.objects.filter(session=micrograph.session_id).order_by("-pk").first()
+        here = {"session": micrograph.session_id, "micrograph__session": micrograph.session_id}
+        named = ReferenceField.objects.filter(**here).order_by("-pk").first()
         number = named.micrograph_id if named else None
         if number is None or number == micrograph.pk:
             return None

@@ -7,6 +7,7 @@ from teardown.imaging.models.micrographs import (
     ReferenceField,
     Region,
     ScaleClaim,
+    SessionMove,
     Tie,
 )
 from teardown.imaging.models.remeasuring import HeldMeasure, RemeasuredField, Remeasuring
@@ -31,6 +32,7 @@ __all__ = [
     "SampleMeasure",
     "ScaleClaim",
     "SectionResult",
+    "SessionMove",
     "StrokeSet",
     "Tie",
 ]

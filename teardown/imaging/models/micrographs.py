@@ -35,10 +35,16 @@ class MicrographQuerySet(models.QuerySet["Micrograph"]):
 
 
 COLUMNS = ("id", "receipt_id", "kind", "page", "width_px", "height_px", "bit_depth", "metadata", "at")
-NAMED_LATER = " OR ".join(
+# the latest record of a move must say exactly this change, so that no earlier one can be used again
+NO_RECORD = (
+    "NOT EXISTS (SELECT 1 FROM imaging_sessionmove m WHERE m.micrograph_id = OLD.id"
+    " AND m.before_id = OLD.session_id AND COALESCE(m.after_id, 0) = COALESCE(NEW.session_id, 0)"
+    " AND m.id = (SELECT MAX(n.id) FROM imaging_sessionmove n WHERE n.micrograph_id = OLD.id))"
+)
+MORE_THAN_ITS_SESSION = " OR ".join(
     [
-        "OLD.session_id IS NOT NULL",
-        "NEW.session_id IS NULL",
+        "(OLD.session_id IS NULL AND NEW.session_id IS NULL)",
+        f"(OLD.session_id IS NOT NULL AND {NO_RECORD})",
         "COALESCE(OLD.by_id, 0) <> COALESCE(NEW.by_id, 0)",
         *(f"OLD.{name} <> NEW.{name}" for name in COLUMNS),
     ]
@@ -46,10 +52,14 @@ NAMED_LATER = " OR ".join(
 
 
 class Micrograph(AppendOnly):
-    """An image of a section, as it came; only its session may be named later, once."""
+    """An image of a section, as it came; only its session may be named later, or changed with a record."""
 
     guards: ClassVar[list[Guard]] = [
-        Guard("UPDATE", NAMED_LATER, "imaging_micrograph: only a session that is missing may be named"),
+        Guard(
+            "UPDATE",
+            MORE_THAN_ITS_SESSION,
+            "imaging_micrograph: only a session that is missing may be named, or changed with a record of it",
+        ),
         Guard("DELETE", NEVER),
     ]
 
@@ -86,6 +96,27 @@ class Micrograph(AppendOnly):
     def __str__(self) -> str:
         """Give the name it came by, and which page it is of several."""
         return f"{self.receipt.name}, page {self.page + 1}" if self.page else self.receipt.name
+
+
+class SessionMove(AppendOnly):
+    """A micrograph left a session and joined another, or none, for a reason; the latest says where it is."""
+
+    micrograph = models.ForeignKey(Micrograph, models.PROTECT, related_name="session_moves")
+    before = models.ForeignKey(ImagingSession, models.PROTECT, null=True, blank=True, related_name="+")
+    after = models.ForeignKey(ImagingSession, models.PROTECT, null=True, blank=True, related_name="+")
+    reason = models.CharField(max_length=200)
+    by = models.ForeignKey("accounts.User", models.PROTECT, related_name="+")
+    at = models.DateTimeField(auto_now_add=True)
+
+    class Meta:
+        ordering = ["pk"]
+        constraints = [
+            models.CheckConstraint(
+                condition=(Q(before__isnull=False) | Q(after__isnull=False)) & ~Q(before=models.F("after")),
+                name="a_move_leads_elsewhere",
+            ),
+            models.CheckConstraint(condition=~Q(reason=""), name="a_move_says_why"),
+        ]
 
 
 class Tie(AppendOnly):

@@ -78,28 +78,34 @@ def session_reference(request: HttpRequest, pk: int) -> HttpResponse:
 @require_POST
 @needs("micrographs.add")
 def session_of_one(request: HttpRequest, pk: int) -> HttpResponse:
-    """Name the session of a micrograph that has none."""
+    """Name the session of a micrograph that has none, or move it to another."""
     one = find(request, pk)
-    _name(request, [one])
+    _name(request, [one], move=one.session_id is not None)
     return redirect("micrograph", pk)
 
 
 @require_POST
 @needs("micrographs.add")
 def session_of_listed(request: HttpRequest) -> HttpResponse:
-    """Name the session of all micrographs of a list that have none."""
+    """Name the session of all micrographs of a list that have none; with a reason, move the others too."""
     seen = Micrograph.objects.visible_to(request.user)
-    _name(request, list(MicrographFilter(request.GET, queryset=seen).qs.distinct()))
+    listed = list(MicrographFilter(request.GET, queryset=seen).qs.distinct())
+    _name(request, listed, move=bool(request.POST.get("reason", "").strip()))
     return redirect(f"{reverse('micrographs')}?{request.GET.urlencode()}")
 
 
-def _name(request: HttpRequest, micrographs: list[Micrograph]) -> None:
+def _name(request: HttpRequest, micrographs: list[Micrograph], *, move: bool) -> None:
     form = SessionForm(request.POST)
     if not form.is_valid():
         messages.error(request, words(form))
         return
-    name = form.cleaned_data["session"]
+    name, reason = form.cleaned_data["session"], form.cleaned_data["reason"]
     try:
+        if move:
+            moved = actions.move_session(micrographs=micrographs, name=name, reason=reason, by=request.user)
+            where = f"Session {name}: {len(moved)} moved into it." if name else f"{len(moved)} of no session."
+            messages.success(request, f"{where} What was measured before stays.")
+            return
         named = actions.name_session(micrographs=micrographs, name=name, by=request.user)
     except ValidationError as error:
         messages.error(request, " ".join(error.messages))

@@ -5,6 +5,7 @@ import zipfile
 
 import pytest
 from django.core.management import CommandError, call_command
+from PIL import Image
 
 from teardown.imaging.models import ImagingSession, Micrograph, ScaleClaim
 from tests.imaging.pictures import make_sample, section_file
@@ -74,3 +75,42 @@ def test_who_may_not_and_what_is_not_there_are_refused(tmp_path, folder):
         call_command("bring_micrographs", str(tmp_path / "none"), "--by", "operator")
     with pytest.raises(CommandError, match="no person"):
         call_command("bring_micrographs", str(folder), "--by", "nobody")
+
+
+@pytest.fixture
+def paged(tmp_path):
+    """A folder with a file of four pages: three pictures of one size, and a small preview."""
+    make_user("operator", username="operator")
+    pictures = [Image.open(io.BytesIO(section_file(seed, size=96))) for seed in (1, 2, 3)]
+    pictures.append(pictures[0].resize((48, 48)))
+    pictures[0].save(tmp_path / "stack.tif", "TIFF", save_all=True, append_images=pictures[1:])
+    return tmp_path
+
+
+def test_of_a_file_with_several_pages_it_is_said_how_many_are_not_brought(paged):
+    """The first alone unless more are asked for; the others of its size can still be brought later."""
+    (line,), code = run(paged, "--apply")
+    assert code == 0
+    assert line.endswith(
+        "the file holds 4 pages, 3 of them not brought; --pages all brings those of its size"
+    )
+    assert [one.page for one in Micrograph.objects.all()] == [0]
+    (line,), _ = run(paged, "--apply", "--pages", "all")
+    assert "here already, as number" in line
+    assert "page 2 as number" in line
+    assert line.endswith("the file holds 4 pages, 1 of them not brought")
+    assert [one.page for one in Micrograph.objects.order_by("page")] == [0, 1, 2]
+    (line,), _ = run(paged, "--apply", "--pages", "all")
+    assert "no further page of its size was to be brought" in line
+    assert Micrograph.objects.count() == 3
+
+
+def test_pages_are_brought_by_their_numbers(paged):
+    """Counted from 1, as a person counts; what is no number, or leaves the first out, is refused in words."""
+    (line,), _ = run(paged, "--apply", "--pages", "1,3,9")
+    assert "page 3 as number" in line
+    assert "page 2 as" not in line
+    assert [one.page for one in Micrograph.objects.order_by("page")] == [0, 2]
+    for text, words in (("some", "names no pages"), ("0,1", "names no pages"), ("2", "Write 1,2")):
+        with pytest.raises(CommandError, match=words):
+            run(paged, "--apply", "--pages", text)

@@ -1,5 +1,6 @@
 """Bring the other pages of a file whose first page was brought: each is a picture of its own."""
 
+from collections.abc import Collection
 from typing import Any
 
 from django.core.exceptions import ValidationError
@@ -16,10 +17,11 @@ from teardown.records.actions import record
 MOST_PAGES = 200
 
 
-def bring_pages(*, micrograph: Micrograph, by: Any) -> list[Micrograph]:
+def bring_pages(*, micrograph: Micrograph, by: Any, pages: Collection[int] | None = None) -> list[Micrograph]:
     """Make a micrograph of every further page of a file that is as large as this one; have them measured.
 
     Smaller pages are previews or labels, and stay in the file. Pages that are here already are left alone.
+    Where ``pages`` are named, counted from 0, only these are brought.
 
     Raises
     ------
@@ -28,8 +30,9 @@ def bring_pages(*, micrograph: Micrograph, by: Any) -> list[Micrograph]:
     """
     demand(by, "micrographs.add")
     here = {one.page for one in pages_of(micrograph)}
-    told = min(int(micrograph.metadata.get("pages", 1)), MOST_PAGES)
-    headers = _headers(micrograph, [page for page in range(told) if page not in here])
+    told = range(min(int(micrograph.metadata.get("pages", 1)), MOST_PAGES))
+    asked = told if pages is None else [page for page in told if page in pages]
+    headers = _headers(micrograph, [page for page in asked if page not in here])
     size = micrograph.width_px, micrograph.height_px
     wanted = {page: one for page, one in headers.items() if (one.width, one.height) == size}
     if not wanted:

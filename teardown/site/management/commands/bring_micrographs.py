@@ -1,6 +1,6 @@
 """Bring a folder of micrographs: each goes to the sample whose code its name holds, or the text beside it."""
 
-from argparse import ArgumentParser
+from argparse import ArgumentParser, ArgumentTypeError
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -10,6 +10,7 @@ from django.core.management.base import BaseCommand, CommandError
 ENDINGS = (".tif", ".tiff", ".png", ".jpg", ".jpeg", ".txt", ".hdr", ".zip")
 AT_ONCE = 20
 REFUSED = 2
+MOST_NUMBER = 10_000
 
 
 class Command(BaseCommand):
@@ -18,7 +19,8 @@ class Command(BaseCommand):
     help = (
         "Bring every micrograph of a folder. A picture belongs to the sample whose code stands in its name "
         "or in the text file beside it; without --apply it is only said what would be done. Pictures that "
-        "are here already are recognised by their bytes. Ends with 2 where a file is refused."
+        "are here already are recognised by their bytes. Of a file with several pages the first is brought, "
+        "with --pages others too. Ends with 2 where a file is refused."
     )
 
     def add_arguments(self, parser: ArgumentParser) -> None:
@@ -27,6 +29,14 @@ class Command(BaseCommand):
         parser.add_argument("--by", required=True, metavar="USERNAME", help="the person who brings them")
         parser.add_argument("--session", default="", help="name of the sitting at the microscope")
         parser.add_argument("--pixel-size-um", type=float, help="side of a pixel, where the files do not say")
+        parser.add_argument(
+            "--pages",
+            default="first",
+            type=_pages,
+            metavar="first|all|1,3",
+            help="pages of a file with several, counted from 1, each a picture of its own; all means those that "
+            "are as large as the first",
+        )
         parser.add_argument("--apply", action="store_true", help="bring what is not refused")
 
     def handle(self, *args: Any, **options: Any) -> None:
@@ -51,6 +61,19 @@ class Command(BaseCommand):
                 refused += bad
         if refused:
             raise SystemExit(REFUSED)
+
+
+def _pages(text: str) -> frozenset[int] | None:
+    """Read which pages are wanted, counted from 0: None for all, nothing beside the first for ``first``."""
+    if text in ("first", "all"):
+        return None if text == "all" else frozenset()
+    words = text.split(",")
+    if not all(word.strip().isdecimal() and 0 < int(word) <= MOST_NUMBER for word in words):
+        raise ArgumentTypeError(f"{text!r} names no pages: write first, all, or numbers from 1 as in 1,3.")
+    wanted = frozenset(int(word) - 1 for word in words)
+    if 0 not in wanted:
+        raise ArgumentTypeError(f"{text!r} leaves the first page out; it is always brought. Write 1,{text}.")
+    return wanted
 
 
 def _person(username: str) -> Any:
@@ -132,9 +155,37 @@ def _bring(batch: list[Found], person: Any, options: dict[str, Any]) -> list[tup
         added = add_micrographs(offered=[offered], by=person, session=session)
         if added.refused:
             told.append((f"refused: {added.refused[0].reason}", True))
-        elif added.known:
-            told.append((f"here already, as number {added.known[0].pk}", False))
-        else:
-            of = f" as {_place(one)}" if known.sample else ""
-            told.append((f"kept{of}, number {added.micrographs[0].pk}", False))
+            continue
+        micrograph = (added.known or added.micrographs)[0]
+        of = f" as {_place(one)}" if known.sample else ""
+        words = (
+            f"here already, as number {micrograph.pk}" if added.known else f"kept{of}, number {micrograph.pk}"
+        )
+        told.append((words + _further(micrograph, person, options["pages"]), False))
     return told
+
+
+def _further(micrograph: Any, person: Any, pages: frozenset[int] | None) -> str:
+    """Bring further pages of the file where they are wanted; say which, and whether it holds more."""
+    from django.core.exceptions import ValidationError
+
+    from teardown.imaging.actions import bring_pages
+    from teardown.imaging.runs import pages_of
+
+    holds = int(micrograph.metadata.get("pages", 1))
+    if holds <= 1:
+        return ""
+    words = ""
+    if pages is None or pages - {0}:
+        try:
+            made = bring_pages(micrograph=micrograph, by=person, pages=pages)
+        except ValidationError:
+            words = "; no further page of its size was to be brought"
+        else:
+            each = [f"page {one.page + 1} as number {one.pk}" for one in made]
+            words = "; " + ", ".join(each)
+    left = holds - len(pages_of(micrograph))
+    if left <= 0:
+        return words
+    more = "" if pages is None else "; --pages all brings those of its size"
+    return f"{words}; the file holds {holds} pages, {left} of them not brought{more}"

@@ -34,8 +34,8 @@ class Command(BaseCommand):
             default="first",
             type=_pages,
             metavar="first|all|1,3",
-            help="pages of a file with several, counted from 1, each a picture of its own; all means those that "
-            "are as large as the first",
+            help="pages of a file with several, counted from 1, each a picture of its own; all means those "
+            "that are as large as the first",
         )
         parser.add_argument("--apply", action="store_true", help="bring what is not refused")
 

@@ -163,6 +163,12 @@ def test_faces_on_two_fields_give_the_sample_its_layers(client, operator):
     assert all(
         one["porosity"]["low"] <= one["porosity"]["value"] <= one["porosity"]["high"] for one in layers
     )
+    told = [one["coverage"] for one in layers if one["coverage"]]
+    assert told
+    assert {one["n"] for one in told} == {2}
     client.force_login(operator)
-    page = client.get(reverse("micrograph", args=[fields[0].pk]))
+    address = reverse("micrograph", args=[fields[0].pk])
+    page = client.get(address)
     assert b"From face to core, over 2 fields" in page.content
+    assert page.content.count(b"steps of metal outline") == 2
+    assert b"oxide coverage</text>" in page.content or b"oxide coverage</tspan>" in page.content

@@ -37,7 +37,8 @@ def name_session(*, micrographs: Sequence[Micrograph], name: str, by: Any) -> in
         one.refresh_from_db(fields=["session"])
         if pinned and one.kind == Micrograph.Kind.SECTION:
             move = one.session_moves.last()
-            ask_section(one, by=by, **({"session_move": move.pk} if move else {}))
+            since: dict[str, Any] = {"session_move": move.pk} if move else {}
+            ask_section(one, by=by, **since)
     payload = {"micrographs": [one.pk for one in wanted]}
     record(verb="named the session of pictures", subject=session, by=by, payload=payload)
     return len(wanted)

@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from math import floor, log10
+from math import floor, log10, nan
 from typing import Any
 
 from teardown.imaging.models import SectionResult
@@ -13,6 +13,7 @@ LAYERED: tuple[tuple[str, str, Style], ...] = (
     ("porosity", "porosity", "pore"),
     ("oxide", "oxide_fraction", "oxide"),
 )
+COVERAGE = "oxide coverage"
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,16 +94,35 @@ def profile_figure(result: SectionResult, other: int | None = None) -> Figure | 
         return None
     depths = [layer["depth_um"] or 50 * (layer["start"] + layer["end"]) for layer in layers]
     scaled = layers[0]["depth_um"] is not None
+    covered = _coverage(depths, [layer.get("coverage") for layer in layers])
     return Figure(
         title="From face to core" if other is None else f"From face {other + 2} to core",
-        description="Porosity and oxide fraction in layers of equal depth below the drawn face.",
+        description=f"{_told(covered)} in layers of equal depth below the drawn face.",
         x=Axis("depth, µm" if scaled else "depth, % of the section", low=0),
         y=Axis("share of the layer", percent=True, low=0),
         curves=(
             Curve("porosity", depths, [layer["porosity"] for layer in layers], style="pore"),
             Curve("oxide", depths, [layer["oxide_fraction"] for layer in layers], style="oxide"),
+            *covered,
         ),
     )
+
+
+def _told(covered: tuple[Curve, ...]) -> str:
+    return "Porosity, oxide fraction and oxide coverage" if covered else "Porosity and oxide fraction"
+
+
+def _coverage(
+    depths: Sequence[float],
+    values: Sequence[float | None],
+    low: Sequence[float] | None = None,
+    high: Sequence[float] | None = None,
+) -> tuple[Curve, ...]:
+    """Draw the coverage by depth, a gap where there is too little outline; nothing where it is never told."""
+    if all(value is None for value in values):
+        return ()
+    told = [nan if value is None else value for value in values]
+    return (Curve(COVERAGE, depths, told, style="metal", dash="dashed", low=low, high=high),)
 
 
 def pooled_profile_figure(layers: Sequence[Mapping[str, Any]]) -> Figure | None:
@@ -122,12 +142,15 @@ def pooled_profile_figure(layers: Sequence[Mapping[str, Any]]) -> Figure | None:
         )
         for words, key, style in LAYERED
     )
+    estimates = [layer.get("coverage") or {} for layer in layers]
+    low, high = ([one.get(end, nan) for one in estimates] for end in ("low", "high"))
+    covered = _coverage(depths, [one.get("value") for one in estimates], low, high)
     return Figure(
         title=f"From face to core, over {n} fields",
-        description="Porosity and oxide fraction below the drawn faces of a sample's fields.",
+        description=f"{_told(covered)} below the drawn faces of a sample's fields.",
         x=Axis("depth, % of the section", low=0),
         y=Axis("share of the layer", percent=True, low=0),
-        curves=curves,
+        curves=(*curves, *covered),
     )
 
 

@@ -21,6 +21,7 @@ from teardown.imaging.dossier.drawings import (
     profile_figure,
     rims_figure,
 )
+from teardown.imaging.dossier.layers import LayerRow, LayerTable, pooled_rows, tables_of
 from teardown.imaging.dossier.numbers import (
     HEADLINE,
     SAMPLING,
@@ -93,6 +94,7 @@ class MicrographPage:
     counts: tuple[ShownCount, ...]
     sample_counts: tuple[SampleCount, ...]
     figures: tuple[tuple[Figure, str], ...]
+    layers: tuple[LayerTable, ...]
     patches: str
     near: tuple[tuple[str, float], ...]
     pooled: "Pool | None"
@@ -208,6 +210,7 @@ def page_of(micrograph: Micrograph, user: Any) -> MicrographPage:
         counts=counts_of(micrograph),
         sample_counts=sample_counts_of(sample),
         figures=_figures(result) if result else (),
+        layers=tables_of(result) if result else (),
         patches=_patches(result) if result else "",
         near=tuple((result.sums.get("near_coverage") or {}).items()) if result else (),
         pooled=pooled,
@@ -238,7 +241,10 @@ def _regions(micrograph: Micrograph) -> tuple[tuple[ShownRegion, ...], tuple[Sho
 def _figures(result: SectionResult) -> tuple[tuple[Figure, str], ...]:
     """Give the figures that the result has data for, each with its caption."""
     drawn = (
-        (profile_figure(result), "In ten layers of equal depth below the drawn face."),
+        (
+            profile_figure(result),
+            "In ten layers of equal depth below the drawn face; coverage is of the metal outline there.",
+        ),
         *(
             (profile_figure(result, number), "The same below the other face that was drawn.")
             for number in range(len(result.sums.get("profiles") or []))
@@ -349,6 +355,7 @@ class Pool:
     between: str = ""
     by_hand: str = ""
     layers: Figure | None = None
+    layer_rows: tuple[LayerRow, ...] = ()
 
     @classmethod
     def of(cls, rows: Sequence[SampleMeasure]) -> "Pool | None":
@@ -367,6 +374,7 @@ class Pool:
             between="" if spread is None else f"{spread * 100:.2g}",
             by_hand=by_a_person(details.get("levels", [])),
             layers=pooled_profile_figure(details.get("layers") or []),
+            layer_rows=pooled_rows(details.get("layers") or []),
         )
 
 

@@ -27,9 +27,9 @@ from teardown.imaging.models import FieldMeasure, HeldMeasure, Micrograph, Secti
 from teardown.imaging.runs import PoolAfter
 from teardown.imaging.store import classes_of, keep_classes, overlay_of, picture_of, thumbnail_of
 from teardown.science.stereology.field import FieldResult
+from teardown.science.stereology.layers import depth_profile
 from teardown.science.stereology.ratios import BY_KEY
 from teardown.science.stereology.regions import Polygon
-from teardown.science.stereology.rims import depth_profile
 
 Beat = Callable[[float, str], None]
 

@@ -33,7 +33,7 @@ def sample(run: Run, beat: Beat) -> Iterable[models.Model | ElectrodeAfter]:
         "flags": [flag_data(flag) for flag in pooled.flags],
         "runs": run.settings["runs"],
     }
-    if layers := _layers(results):
+    if layers := _layers(results, left_out_of(run)):
         details["layers"] = layers
     marks = _marks(run)
     rows = [
@@ -61,11 +61,13 @@ def sample(run: Run, beat: Beat) -> Iterable[models.Model | ElectrodeAfter]:
     return [*rows, ElectrodeAfter(pooled_sample, run.asked_by)]
 
 
-def _layers(results: Iterable[SectionResult]) -> list[dict[str, Any]]:
-    """Give the layers below the face over those fields that have one drawn; nothing below two of them."""
-    names = ("start", "end", "porosity", "oxide_fraction")
+def _layers(results: Iterable[SectionResult], left_out: set[int]) -> list[dict[str, Any]]:
+    """Give the layers below the face over those fields that have one drawn; nothing below two of them.
+
+    The metal outline of fields that are left out of coverage does not count in that of the layers either.
+    """
     fields = [
-        [Seen(area=layer["area_px"], **{name: layer[name] for name in names}) for layer in profile]
+        [_seen(layer, outlined=result.run_id not in left_out) for layer in profile]
         for result in results
         if (profile := result.sums.get("profile"))
     ]
@@ -73,6 +75,19 @@ def _layers(results: Iterable[SectionResult]) -> list[dict[str, Any]]:
         return [asdict(layer) for layer in pool_layers(fields)]
     except UnlikeLayers:
         return []
+
+
+def _seen(layer: dict[str, Any], *, outlined: bool) -> Seen:
+    """Read back a layer of one field; one that was measured earlier does not tell of its metal outline."""
+    outline = [layer.get("covered_px"), layer.get("outline_px"), layer.get("outline_steps", 0)]
+    return Seen(
+        layer["start"],
+        layer["end"],
+        layer["area_px"],
+        layer["porosity"],
+        layer["oxide_fraction"],
+        *(outline if outlined else [0.0, 0.0, 0]),
+    )
 
 
 def left_out_of(run: Run) -> set[int]:

@@ -6,7 +6,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from teardown.science.stereology.classes import EXCLUDED, METAL, OXIDE, PORE
+from teardown.science.stereology.classes import METAL, OXIDE, PORE
 
 GAPS_UM = (0.2, 0.5, 1.0)
 STEP_PX, BINS = 0.5, 60
@@ -14,7 +14,6 @@ PER_STEP = 25
 FINE_PX = STEP_PX / PER_STEP
 # as far as a tile's halo sees; thicker rims are counted as this thick
 MOST_FINE = int(64 / FINE_PX)
-LARGEST_PROFILE = 16_000_000
 RADII = (1, 2, 3, 4, 5, 6, 7, 8, 10, 12, 14, 16, 20, 24, 28, 32)
 
 
@@ -138,70 +137,6 @@ def gap_tolerant_coverage(labels: NDArray[np.uint8], gaps_px: tuple[float, ...])
     """Give the share of the metal outline that has oxide on it, or facing it across a gap of at most so
     many pixels."""
     return tally_rims(labels, gaps_px).near_coverage
-
-
-@dataclass(frozen=True, slots=True)
-class Layer:
-    """One layer at a depth below the face: from and to as a share of the whole depth, and what it holds."""
-
-    start: float
-    end: float
-    depth_um: float | None
-    porosity: float
-    oxide_fraction: float
-    area_px: int
-
-
-def depth_profile(
-    labels: NDArray[np.uint8],
-    face: NDArray[np.float64],
-    *,
-    bins: int = 10,
-    pixel_size_um: float | None = None,
-) -> tuple[Layer, ...]:
-    """Give porosity and oxide layer by layer, by the distance from a face.
-
-    Parameters
-    ----------
-    labels : ndarray of uint8, shape (rows, columns)
-    face : ndarray, shape (corners, 2)
-        The face as a line of corners [x, y], in pixels.
-    bins : int
-        How many layers of equal depth.
-
-    Of maps above 16 Mpx every second, third ... pixel is taken.
-    """
-    step = int(np.ceil(np.sqrt(labels.size / LARGEST_PROFILE)))
-    if step > 1:
-        labels, face = np.ascontiguousarray(labels[::step, ::step]), face / step
-        pixel_size_um = pixel_size_um * step if pixel_size_um else None
-    line = np.ones(labels.shape, np.uint8)
-    cv2.polylines(line, [np.round(face * 16).astype(np.int32)], isClosed=False, color=0, thickness=1, shift=4)
-    if line.all():
-        return ()
-    depth = cv2.distanceTransform(line, cv2.DIST_L2, cv2.DIST_MASK_PRECISE)
-    inside = labels != EXCLUDED
-    deepest = float(depth[inside].max()) if inside.any() else 0.0
-    if deepest <= 0:
-        return ()
-    layer = np.minimum((depth * (bins / deepest)).astype(np.int64), bins - 1)
-    counts = np.bincount((layer * 5 + labels)[inside], minlength=bins * 5).reshape(bins, 5)
-    found = []
-    for number, row in enumerate(counts):
-        area = int(row.sum())
-        if area:
-            middle = (number + 0.5) / bins * deepest
-            found.append(
-                Layer(
-                    number / bins,
-                    (number + 1) / bins,
-                    middle * pixel_size_um if pixel_size_um else None,
-                    float(row[PORE] / area),
-                    float(row[OXIDE] / area),
-                    area * step**2,
-                )
-            )
-    return tuple(found)
 
 
 def granulometry(mask: NDArray[np.bool_], *, radii: tuple[int, ...] = RADII) -> dict[str, float]:

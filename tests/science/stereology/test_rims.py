@@ -4,7 +4,6 @@ import numpy as np
 import pytest
 
 from teardown.science.stereology.rims import (
-    depth_profile,
     gap_tolerant_coverage,
     granulometry,
     rim_thickness,
@@ -39,17 +38,6 @@ def test_the_end_of_a_rim_does_not_cover_the_bare_metal_beside_it():
     labels[50:, 50:] = 0
     (share,) = gap_tolerant_coverage(labels, (20.0,))
     assert share == pytest.approx(0.5, abs=0.03)
-
-
-def test_a_gradient_shows_in_the_layers():
-    """Pore on the face's side, metal below: the profile steps."""
-    labels = np.full((100, 80), 2, np.uint8)
-    labels[:50] = 0
-    layers = depth_profile(labels, np.array([[0, 0], [80, 0]]), bins=10, pixel_size_um=0.5)
-    assert [layer.porosity for layer in layers[:4]] == [1.0] * 4
-    assert [layer.porosity for layer in layers[6:]] == [0.0] * 4
-    assert layers[0].depth_um == pytest.approx(2.5, abs=0.3)
-    assert sum(layer.area_px for layer in layers) == labels.size
 
 
 def test_discs_of_one_size_open_at_their_diameter():

@@ -55,13 +55,17 @@ class CifFractions:
 
 @dataclass(frozen=True, slots=True)
 class CifPattern:
-    """A measured profile: angles in degrees, counts, and where given uncertainties and wavelength in Å."""
+    """A measured profile: angles in degrees, counts, and where given uncertainties and wavelength in Å.
+
+    ``radiation`` is what the file says of the kind of radiation, in its own words.
+    """
 
     two_theta_deg: NDArray[np.float64]
     counts: NDArray[np.float64]
     sigma: NDArray[np.float64] | None
     wavelength_A: float | None
     header: str
+    radiation: str = ""
 
 
 def looks_like_cif(text: str) -> bool:
@@ -112,7 +116,7 @@ def pattern_in_cif(text: str) -> CifPattern:
         written = _first(columns, COUNTS)
         if not written:
             continue
-        values = [_split_su(v) for v in written]
+        values = [_value(v, f"in row {row} of the profile") for row, v in enumerate(written, 1)]
         counts = np.array([v for v, _ in values])
         su = _first(columns, UNCERTAIN)
         given = [s for _, s in values if s is not None]
@@ -132,7 +136,8 @@ def pattern_in_cif(text: str) -> CifPattern:
                 "_diffrn_radiation_wavelength_value",
             ),
         )
-        return CifPattern(angles, counts, sigma, wavelength, _header(text))
+        said = _text(blocks, ("_diffrn_radiation_probe",)), _text(blocks, ("_diffrn_radiation_type",))
+        return CifPattern(angles, counts, sigma, wavelength, _header(text), " ".join(said).strip())
     raise CifWithoutPattern("The CIF has no counts or intensities of a profile.")
 
 
@@ -141,13 +146,19 @@ def _angles(columns: Mapping[str, list[str]], n: int) -> NDArray[np.float64]:
     listed = _first(columns, ANGLES)
     if listed and len(listed) == n:
         return np.array([_split_su(v)[0] for v in listed])
-    low, step = (
+    low, step, high = (
         _first(columns, (f"_pd_meas_2theta_range_{part}", f"_pd_proc_2theta_range_{part}"))
-        for part in ("min", "inc")
+        for part in ("min", "inc", "max")
     )
     if not low or not step:
         raise CifWithoutPattern(f"The CIF has {n} counts and no angles for them.")
-    return np.asarray(_split_su(low[0])[0] + np.arange(n) * _split_su(step[0])[0], dtype=np.float64)
+    first, by = _split_su(low[0])[0], _split_su(step[0])[0]
+    last = first + (n - 1) * by
+    if high and abs(_split_su(high[0])[0] - last) > 1.5 * abs(by):
+        raise CifWithoutPattern(
+            f"The CIF has {n} counts from {first:g} by {by:g}: they end at {last:g}, and it says {high[0]}."
+        )
+    return np.asarray(first + np.arange(n) * by, dtype=np.float64)
 
 
 def _columns_of_blocks(text: str) -> list[dict[str, list[str]]]:
@@ -210,11 +221,18 @@ def _text(blocks: list[dict[str, list[str]]], tags: tuple[str, ...]) -> str:
     return next((value for value in found if value not in {"", "?", "."}), "")
 
 
-def _split_su(text: str) -> tuple[float, float | None]:
+def _value(text: str, where: str) -> tuple[float, float | None]:
+    """Split a value of the profile; one that is missing or no number is refused with its place."""
+    if text in {"", "?", "."}:
+        raise NotACif(f"A value is missing {where}.")
+    return _split_su(text, where)
+
+
+def _split_su(text: str, where: str = "") -> tuple[float, float | None]:
     """Split 123.4(5) into value and uncertainty."""
-    match = re.fullmatch(r"\s*([+-]?\d*\.?\d+(?:[eE][+-]?\d+)?)(?:\((\d+)\))?\s*", text)
+    match = re.fullmatch(r"\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)(?:\((\d+)\))?\s*", text)
     if match is None:
-        raise NotACif(f'"{text}" stands where a number should be.')
+        raise NotACif(f'"{text}" stands where a number should be{f", {where}" if where else ""}.')
     number, digits = match.groups()
     return float(number), None if digits is None else float(f"{digits}e{-len(number.partition('.')[2])}")
 

@@ -32,7 +32,26 @@ KINDS = {
     "comments": "# made\n! by\n" + rows() + "\n# end",
     "start, step, end first": "20.00 0.05 90.00\n" + rows(),
     "windows": "\ufeff" + rows().replace("\n", "\r\n"),
-}
+    "quoted": '"2theta","counts"\n' + rows('"{:.2f}","{:.0f}"'),
+    "quoted, decimal comma": rows('"{:.2f}","{:.0f}"').replace(".", ","),
+    "thousands by comma": rows("{:.2f}\t{:,.0f}"),
+    "thousands by point": rows("{:.2f};{:,.0f}").replace(".", "_").replace(",", ".").replace("_", ","),
+    "thousands by apostrophe": rows("{:.2f};{:,.0f}").replace(",", "'"),
+    "empty rows of a table at the end": rows("{:.2f},{:.0f}") + "\n,\n,\n",
+    "filled up with zero bytes": rows() + "\x00" * 60,
+    "end mark of an old file system": rows() + "\x1a",
+    "number of the point first": "no. 2theta counts\n"
+    + "\n".join(f"{n} {line}" for n, line in enumerate(rows().splitlines(), 1)),
+    "rate before counts": "2theta cps counts\n" + "\n".join(
+        f"{a:.2f} {b / 2:.1f} {b:.0f}" for a, b in zip(X, Y, strict=True)
+    ),
+    "calculated before observed": "2theta,Ycalc,Yobs\n" + "\n".join(
+        f"{a:.2f},{0.9 * b:.1f},{b:.0f}" for a, b in zip(X, Y, strict=True)
+    ),
+    "spacing before counts": "2theta;d;counts\n" + "\n".join(
+        f"{a:.2f};{0.77 / np.sin(np.radians(a / 2)):.4f};{b:.0f}" for a, b in zip(X, Y, strict=True)
+    ),
+}  # fmt: skip
 
 
 @pytest.mark.parametrize("kind", KINDS)
@@ -45,6 +64,7 @@ def test_every_usual_kind_gives_the_same_pattern(kind):
 
 def test_a_file_of_another_encoding_is_read():
     assert len(read_pattern(rows().encode("utf-16")).counts) == len(Y)
+    assert len(read_pattern(rows().encode("utf-32")).counts) == len(Y)
     assert read_pattern(("Gerät: ä\n" + rows()).encode("latin-1")).header.startswith("Gerät")
 
 
@@ -61,6 +81,10 @@ def test_header_lines_are_kept_word_for_word():
         ("Cu K-alpha, 40 kV", "cu"),
         ("radiation Mo", "mo"),
         ("Specimen: cobalt-free", None),
+        ("Wavelength K-Alpha1: 1.78901 K-Beta: 1.62083", "co"),
+        ("Anode material: Cu", "cu"),
+        ("strip of Fe-Kathode, Fe K42", None),
+        ("wavelength 0.4959", None),
         ("", None),
     ],
 )
@@ -78,7 +102,19 @@ def test_a_third_column_of_another_kind_is_remarked_and_left():
     read = read_pattern(text.encode())
     assert read.sigma is None
     assert "THIRD_COLUMN" in [r.code for r in read.remarks]
-    assert read_pattern(text.encode(), "a.xye").sigma is not None
+
+
+def test_a_column_named_as_uncertainties_is_not_taken_if_it_holds_something_else():
+    for third in (Y, 1 / Y, 100 / np.sqrt(Y), 0 * Y):
+        text = "\n".join(f"{a:.2f} {b:.0f} {c:.6f}" for a, b, c in zip(X, Y, third, strict=True))
+        read = read_pattern(text.encode(), "a.xye")
+        assert read.sigma is None
+        assert [r.code for r in read.remarks] == ["SIGMA_STRANGE"]
+
+
+def test_uncertainties_of_rates_are_taken():
+    text = "\n".join(f"{a:.2f} {b / 10:.2f} {np.sqrt(b) / 10:.4f}" for a, b in zip(X, Y, strict=True))
+    assert read_pattern(text.encode(), "a.xye").sigma == pytest.approx(np.sqrt(Y) / 10, abs=1e-3)
 
 
 CIF_LIST = (
@@ -120,11 +156,59 @@ def test_a_powder_cif_with_a_range_and_step_is_read():
         (rows().replace(f"\n{X[40]:.2f} ", "\nbroken 3 "), BrokenRow, "Line 41"),
         (rows(y=np.full_like(Y, 7.0)), Refusal, "run from 7 to 7"),
         ("data_x\n_cell_length_a 3\n", CifWithoutPattern, "no counts"),
+        (
+            "\n".join(f"{a / 2:.3f} {a:.2f} {b:.0f}" for a, b in zip(X, Y, strict=True)),
+            Refusal,
+            "rise all along",
+        ),
+        (rows("{:.2f},{:.0f}").replace(".", ","), BrokenRow, "both columns and decimals"),
+        (rows(x=X - 30), NotDegrees, "at 0 or below"),
+        (rows() + "\n90.05 3I7", BrokenRow, f"Line {len(X) + 1}"),
+        (
+            CIF_LIST + rows().replace(f"\n{X[40]:.2f} {Y[40]:.0f}", f"\n{X[40]:.2f} ?"),
+            Refusal,
+            "missing in row 41",
+        ),
+        (
+            CIF_RANGE.replace("data_a", "data_a\n_pd_meas_2theta_range_max 80.0")
+            + "\n".join(f"{v:.0f}" for v in Y),
+            CifWithoutPattern,
+            "end at 90",
+        ),
     ],
 )
 def test_what_is_no_pattern_is_refused_with_its_place(text, refusal, says):
     with pytest.raises(refusal, match=says):
         read_pattern(text.encode())
+
+
+@pytest.mark.parametrize(
+    ("text", "code"),
+    [
+        ("wavelength 0.4959\n" + rows(), "RADIATION_UNKNOWN"),
+        ("Anode material: Ag\n" + rows(), "RADIATION_UNKNOWN"),
+        ("_diffrn_radiation_probe neutron\n".join(CIF_LIST.split("\n", 1)) + rows(), "RADIATION_UNKNOWN"),
+        ("theta counts\n" + rows(), "HEADED_THETA"),
+        ("10 40\n" + rows(), "GAP"),
+        (
+            "2theta counts 2theta counts\n" + "\n".join(f"{r} {r}" for r in rows().splitlines()),
+            "THIRD_COLUMN",
+        ),
+    ],
+)
+def test_what_may_be_read_wrongly_is_said(text, code):
+    assert code in [r.code for r in read_pattern(text.encode()).remarks]
+
+
+def test_a_column_chosen_by_its_head_is_said():
+    (said,) = read_pattern(KINDS["rate before counts"].encode()).remarks
+    assert said.code == "CHOSEN_BY_HEAD"
+    assert '"counts" as counts' in said.message
+
+
+def test_a_workbook_is_refused_by_its_name():
+    with pytest.raises(NotText, match="workbook"):
+        read_pattern(b"PK\x03\x04" + bytes(100))
 
 
 def test_a_binary_file_is_refused():

@@ -5,7 +5,7 @@ import pytest
 
 from teardown.science.crystallography.fit import fit_pattern
 from teardown.science.crystallography.phantoms import powder_pattern
-from teardown.science.crystallography.quality import AnglesOutOfOrder, NotDegrees, checked, quality
+from teardown.science.crystallography.quality import AnglesOutOfOrder, NotDegrees, checked, quality, weights
 
 TRUTH = {"iron": 0.5, "magnetite": 0.3, "iron-hydroxide": 0.2}
 OFFERED = ["iron", "spinel", "iron-hydroxide"]
@@ -37,13 +37,38 @@ def test_a_pattern_as_measured_carries_no_remark():
         (np.round(np.convolve(Y, np.ones(9) / 9, "same")), "SMOOTHED"),
         (Y - under(), "NEGATIVE"),
         (np.maximum(0, np.round(Y - under())), "BACKGROUND_TAKEN_OFF"),
-        (10 * Y, "BACKGROUND_TAKEN_OFF"),
+        (10 * Y, "COUNTS_MULTIPLIED"),
+        (np.round(Y / 8), "COUNTS_DIVIDED"),
+        (np.round(1000 * Y / Y.max()), "NORMALISED"),
+        (np.where(X > 70, 0, Y), "STRETCH_OF_ONE_VALUE"),
+        (np.minimum(Y, 8000), "DETECTOR_AT_ITS_END"),
+        (np.where(X > 50.5, 5 * Y, Y), "LEVEL_BREAKS"),
         (np.round(Y / 20), "LOW_COUNTS"),
         (Y + 30_000, "FLUORESCENCE"),
     ],
 )
 def test_what_was_done_to_the_counts_is_told(counts, code):
     assert code in codes(counts)
+
+
+def test_multiplied_and_divided_counts_weigh_as_the_counts_themselves():
+    for counts, factor in ((10 * Y, 10), (np.round(Y / 8), 1 / 8)):
+        expected = np.sqrt(factor * np.maximum(counts, 1))
+        found = weights(counts, quality(X, counts))
+        assert np.median(found / expected) == pytest.approx(1, abs=0.1)
+
+
+def test_a_gap_in_the_angles_is_told_with_its_ends():
+    keep = (X < 40) | (X > 50)
+    (gap,) = [r for r in quality(X[keep], Y[keep]).remarks if r.code == "GAP"]
+    assert "40.00° and 50.00°" in gap.message.replace("39.98", "40.00").replace("50.02", "50.00")
+
+
+@pytest.mark.parametrize(("anode", "step"), [("mo", 0.02), ("cu", 0.03), ("co", 0.01)])
+def test_steep_lines_of_many_counts_are_not_taken_for_smoothing_or_breaks(anode, step):
+    span = {"mo": (8, 50, step), "cu": (12, 100, step), "co": (18, 60, step)}[anode]
+    made = powder_pattern(TRUTH, anode=anode, range_deg=span, highest=300_000, background=300, seed=5)
+    assert {"SMOOTHED", "LEVEL_BREAKS"} & codes(made.counts, made.two_theta_deg) == set()
 
 
 def test_a_background_near_zero_is_not_taken_for_one_taken_off():

@@ -1,7 +1,7 @@
 """What people do with patterns: add, fit again, bring fractions from elsewhere, accept, reject."""
 
 import datetime as dt
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 from django.core.exceptions import ValidationError
@@ -10,13 +10,13 @@ from django.db import transaction
 
 from teardown.accounts.roles import demand
 from teardown.diffraction.models import Diffractometer, Fit, Pattern, Review, Slits
-from teardown.diffraction.rules import ASK_WHY, likely_phases
+from teardown.diffraction.rules import ASK_WHY, likely_phases, of_tube
 from teardown.diffraction.runs import ask_calibration, ask_external, ask_fit, elements_of, stopped_discharged
 from teardown.dissection.models import Sample
 from teardown.files.models import Run
 from teardown.files.store import keep
 from teardown.records.actions import record
-from teardown.science.errors import Refusal
+from teardown.science.errors import Refusal, Remark
 
 LARGEST_BYTES = 20 * 2**20
 
@@ -76,6 +76,7 @@ def add_pattern(
     facts, hint = _looked_at(_bytes_of(file), given)
     of = diffractometer
     tube = radiation or (of.radiation if of else "") or hint or "cu"
+    facts["remarks"] += _as_data(of_tube(tube, hint, said=bool(radiation or of)))
     same = of is not None and of.radiation == tube
     if of is not None and same and monochromator_2theta_deg is None:
         monochromator_2theta_deg = of.monochromator_2theta_deg
@@ -143,12 +144,16 @@ def _looked_at(data: bytes, name: str) -> tuple[dict[str, Any], str | None]:
         "kind": found.kind,
         "header": found.header[:4000],
         "has_uncertainties": found.sigma is not None,
-        "remarks": [
-            {"code": r.code, "level": r.level, "message": r.message, "remedy": r.remedy}
-            for r in found.remarks
-        ],
+        "remarks": _as_data(found.remarks),
     }
     return facts, found.anode
+
+
+def _as_data(remarks: Iterable[Remark]) -> list[dict[str, Any]]:
+    """Give remarks as plain data."""
+    from teardown.science.crystallography.document import remark_as_data
+
+    return [remark_as_data(r) for r in remarks]
 
 
 def _keys(names: Sequence[str]) -> tuple[str, ...]:

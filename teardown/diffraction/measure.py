@@ -170,7 +170,11 @@ def _booked(found: PatternFit, pattern: Pattern, run: Run, more: list[Remark]) -
         amorphous=amorphous.value if amorphous else None,
         amorphous_u=amorphous.u if amorphous else None,
         statistics={k: v for k, v in document.items() if k not in {"phases", "flags"}},
-        flags=[*document["flags"], *(remark_as_data(r) for r in more)],
+        flags=[
+            *document["flags"],
+            *(remark_as_data(r) for r in more),
+            *_of_arrival(pattern, document["flags"]),
+        ],
         curves=packed(found),
     )
     fractions = [
@@ -200,6 +204,13 @@ def _booked(found: PatternFit, pattern: Pattern, run: Run, more: list[Remark]) -
         if p["limit"] is not None
     ]
     return [row, *fractions, *limits]
+
+
+def _of_arrival(pattern: Pattern, said: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """Give what was remarked when the pattern came and the fit does not say itself: tube, columns, marks."""
+    known = {flag["code"] for flag in said}
+    rows = pattern.facts.get("remarks", [])
+    return [{"value": None, "where": ""} | row for row in rows if row["code"] not in known]
 
 
 def packed(found: PatternFit) -> bytes:

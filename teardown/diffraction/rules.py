@@ -1,8 +1,11 @@
 """Which phases a specimen is likely to hold, from what its cell was built of."""
 
 import datetime as dt
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from typing import Literal
+
+from teardown.science.crystallography.radiation import NAMES
+from teardown.science.errors import Remark
 
 MOST = 8
 
@@ -84,6 +87,10 @@ def out_of_recipe(phases: Iterable[str], elements: Iterable[str]) -> list[str]:
 ASK_WHY = frozenset(
     {
         "ANODE_MISMATCH",
+        "ANGLES_ARE_THETA",
+        "RADIATION_UNKNOWN",
+        "STRETCH_OF_ONE_VALUE",
+        "TUBE_DIFFERS",
         "SLITS_MISMATCH",
         "BRINDLEY_OUT",
         "EXT_AMBIGUOUS_PHASE",
@@ -91,6 +98,34 @@ ASK_WHY = frozenset(
         "DIFFERS",
     }
 )
+
+
+def of_tube(kept: str, in_file: str | None, *, said: bool) -> Iterator[Remark]:
+    """Remark on a tube that nobody named, or that the file names otherwise.
+
+    Parameters
+    ----------
+    kept : str
+        Key of the tube that the pattern is kept with.
+    in_file : str or None
+        What the header of the file hints at.
+    said : bool
+        Whether a person or an instrument named the tube.
+    """
+    if in_file is None and not said:
+        yield Remark(
+            "TUBE_ASSUMED",
+            "warning",
+            f"Neither form, instrument nor file names the tube: {NAMES[kept]} is assumed.",
+            remedy="If it was another, bring the pattern again with its tube; shares depend on it.",
+        )
+    elif in_file is not None and in_file != kept:
+        yield Remark(
+            "TUBE_DIFFERS",
+            "warning",
+            f"The header of the file speaks of {NAMES[in_file]}, and the pattern is kept as {NAMES[kept]}.",
+            remedy="Check which it was; bring the pattern again if the tube is wrong.",
+        )
 
 
 def standing_of(

@@ -57,6 +57,29 @@ def test_the_arrival_notes_what_the_file_looks_like(operator):
 
 
 @pytest.mark.parametrize(
+    ("header", "radiation", "code"),
+    [
+        (b"", "", "TUBE_ASSUMED"),
+        (b"Anode: Co\n", "cu", "TUBE_DIFFERS"),
+        (b"wavelength 0.4959\n", "cu", "RADIATION_UNKNOWN"),
+    ],
+)
+def test_a_tube_that_is_in_doubt_is_said_at_arrival(operator, header, radiation, code):
+    pattern = make_pattern(operator, file=header + pattern_file(), radiation=radiation, fit=False)
+    assert [r["code"] for r in pattern.facts["remarks"]] == [code]
+
+
+def test_a_tube_that_is_named_is_not_remarked(operator):
+    pattern = make_pattern(operator, file=b"Anode: Co\n" + pattern_file(anode="co"), fit=False)
+    assert pattern.facts["remarks"] == []
+
+
+def test_what_was_remarked_at_arrival_goes_along_with_the_fit(fitted):
+    (said,) = [flag for flag in Fit.objects.get().flags if flag["code"] == "TUBE_ASSUMED"]
+    assert "bring the pattern again" in said["remedy"]
+
+
+@pytest.mark.parametrize(
     ("said", "says"),
     [
         ({"file": b"1\n2\n3\n"}, "one number"),

@@ -104,7 +104,14 @@ def curvature(grey: Grey) -> NDArray[np.float32]:
     """Give the size of the second derivatives, after a faint blur: large in pinched pores, small on
     plateaus."""
     calm = cv2.GaussianBlur(grey, (0, 0), 0.8)
-    across = cv2.Sobel(calm, cv2.CV_32F, 2, 0, ksize=3, scale=1 / 4)
-    down = cv2.Sobel(calm, cv2.CV_32F, 0, 2, ksize=3, scale=1 / 4)
-    mixed = cv2.Sobel(calm, cv2.CV_32F, 1, 1, ksize=3, scale=1 / 4)
-    return np.asarray(cv2.sqrt(across * across + down * down + 2 * mixed * mixed), np.float32)
+    across, down, mixed = (
+        np.asarray(cv2.Sobel(calm, cv2.CV_32F, right, below, ksize=3, scale=1 / 4), np.float32)
+        for right, below in ((2, 0), (0, 2), (1, 1))
+    )
+    # the root of across² + down² + 2 mixed², in place: the pictures are large
+    for part in (across, down, mixed):
+        np.multiply(part, part, out=part)
+    mixed *= 2
+    across += down
+    across += mixed
+    return np.sqrt(across, out=across)

@@ -62,8 +62,7 @@ class Sums:
         with four directions (or eight), each weighted by the angle it stands for and by the spacing of its
         test lines.
         """
-        weights = _WEIGHTS_4 if directions == 4 else _WEIGHTS_8
-        return float(0.5 * (weights * self.transitions(first, second)).sum())
+        return length_of(self.transitions(first, second), directions=directions)
 
     @property
     def metal_outline_px(self) -> float:
@@ -79,6 +78,12 @@ class Sums:
     def wetted_oxide_share(self) -> float:
         """Share of the pore wall that is oxide: what the electrolyte meets."""
         return _share(self.line_length_px(OXIDE, PORE), self.line_length_px(METAL, PORE))
+
+
+def length_of(transitions: NDArray[np.int64], *, directions: int = 4) -> float:
+    """Give the length of a line, in pixels, from its crossings in each of the eight directions."""
+    weights = _WEIGHTS_4 if directions == 4 else _WEIGHTS_8
+    return float(0.5 * (weights * transitions).sum())
 
 
 def _share(part: float, rest: float) -> float:
@@ -141,12 +146,21 @@ def _count(view: NDArray[np.uint8], core: tuple[int, ...], left: int = 0, *, dir
 
 
 def _histogram(codes: NDArray[np.uint8], size: int) -> NDArray[np.int64]:
-    counts = cv2.calcHist([np.ascontiguousarray(codes)], [0], None, [size], [0, size])
     # calcHist counts in float32, exact below 2**24; larger maps are counted by rows
-    if codes.size < 2**24:
-        return np.asarray(counts.ravel().astype(np.int64))
-    half = codes.shape[0] // 2
-    return _histogram(codes[:half], size) + _histogram(codes[half:], size)
+    if codes.size >= 2**24:
+        half = codes.shape[0] // 2
+        return _histogram(codes[:half], size) + _histogram(codes[half:], size)
+    flat = np.ascontiguousarray(codes).ravel()
+    # two codes at a time, as one number of 16 bits, take a third of the time of one by one
+    twos = flat[: flat.size // 2 * 2].view(np.uint16).reshape(-1, 1)
+    found = np.zeros(size, np.int64)
+    if twos.size:
+        counts = cv2.calcHist([twos], [0], None, [size * 256], [0, size * 256]).astype(np.int64)
+        found += counts.reshape(size, 256).sum(axis=1)
+        found += counts.reshape(size, 256).sum(axis=0)[:size]
+    if flat.size % 2:
+        found[flat[-1]] += 1
+    return found
 
 
 SOLID = (OXIDE, METAL, BRIGHT)

@@ -25,6 +25,7 @@ from teardown.science.stereology.bodies import (
     level_pixels,
     near_level,
     number_bodies,
+    numbered,
     small_share,
     surely_oxide,
 )
@@ -109,10 +110,13 @@ def segment_any_size(
         release(waiting)
     good, sure, small = _decide(tiles, facts, seams, sigma, tests, told=levels.source != "prior")
     for tile, wanted in zip(tiles, good, strict=True):
-        codes = waiting[tile.at]
+        codes = np.array(waiting[tile.at])
         kept = (codes & _KEPT) > 0
-        parts = number_bodies(kept, np.zeros_like(kept), np.zeros_like(kept)).parts
-        waiting[tile.at] = np.where(wanted[parts], codes, codes & ~np.uint8(_KEPT))
+        _, parts = numbered(kept)
+        left = np.flatnonzero(kept)
+        left = left[~wanted[parts.ravel()[left]]]
+        codes.ravel()[left] &= ~np.uint8(_KEPT)
+        waiting[tile.at] = codes
         release(waiting)
     labels = label_map(shape)
     as_read: list[Sums] = []

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from teardown.science.stereology.classes import BRIGHT, EXCLUDED, METAL, OXIDE, PORE
 from teardown.science.stereology.interfaces import Sums
-from teardown.science.stereology.sampling import INSIDE, Cells, class_cells, outline_cells
+from teardown.science.stereology.sampling import WALL, Cells, class_cells, outline_cells
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,12 +101,12 @@ def cells_of(
     """
     rows = labels.shape[0] if rows is None else rows
     own = labels[:rows]
-    one = {code: class_cells(own, (code,), size) for code in (PORE, OXIDE, METAL, BRIGHT)}
-    left_out = (own == EXCLUDED).any()
-    area = class_cells(own, INSIDE, size) if left_out else np.full_like(one[PORE], size**2)
-    metal_oxide = outline_cells(labels, METAL, OXIDE, size, rows=rows)
-    metal_pore = outline_cells(labels, METAL, PORE, size, rows=rows)
-    oxide_pore = outline_cells(labels, OXIDE, PORE, size, rows=rows)
+    one = {code: class_cells(own, code, size) for code in (PORE, OXIDE, METAL)}
+    left_out = class_cells(own, EXCLUDED, size)
+    area = size**2 - left_out
+    one[BRIGHT] = area - one[PORE] - one[OXIDE] - one[METAL]
+    walls = outline_cells(labels, size, rows=rows)
+    metal_oxide, metal_pore, oxide_pore = (walls[pair] for pair in WALL)
     solid = one[OXIDE] + one[METAL] + one[BRIGHT]
     wall = metal_oxide + metal_pore
     return {

@@ -25,6 +25,7 @@ from teardown.science.stereology.bodies import (
 from teardown.science.stereology.classes import BRIGHT, EXCLUDED, METAL, OXIDE, PORE, Levels
 from teardown.science.stereology.edges import Relief, false_rim_width
 from teardown.science.stereology.interfaces import Sums, count_sums
+from teardown.science.stereology.nearness import Nearness, chamfer_of, in_pixels, nearness
 from teardown.science.stereology.noise import Grey, Mask
 from teardown.science.stereology.specks import despeckle
 
@@ -52,11 +53,11 @@ class Segmentation:
 
 @dataclass(frozen=True, slots=True)
 class FirstLook:
-    """Classes by the two thresholds alone, and how far each pixel is from metal and from pore."""
+    """Classes by the two thresholds alone, and how near each pixel is to metal and to pore."""
 
     labels: Labels
-    to_metal: NDArray[np.float32]
-    to_pore: NDArray[np.float32]
+    to_metal: Nearness
+    to_pore: Nearness
 
 
 def segment(
@@ -140,22 +141,24 @@ def place_of(calm: Grey, levels: Levels) -> Grey:
 
 def first_look(place: Grey, levels: Levels, tests: Strictness) -> FirstLook:
     """Part the classes by the two thresholds, specks taken away."""
-    labels = np.full(place.shape, OXIDE, np.uint8)
-    labels[place < levels.lower_place] = PORE
-    labels[place > levels.upper_place] = METAL
-    labels = despeckle(labels, tests.speck_px)
+    # pore, oxide and metal are 0, 1 and 2: each threshold that is passed is a step up
+    above = [(place >= levels.lower_place).view(np.uint8), (place > levels.upper_place).view(np.uint8)]
+    labels = despeckle(above[0] + above[1], tests.speck_px)
     return FirstLook(labels, *distances(labels))
 
 
-def distances(labels: Labels) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
-    """Give each pixel's distance to metal and to pore."""
-    return _distance(labels != METAL), _distance(labels != PORE)
+def distances(labels: Labels) -> tuple[Nearness, Nearness]:
+    """Tell how near each pixel is to metal and to pore."""
+    return nearness(labels != METAL), nearness(labels != PORE)
 
 
 def rims_of(look: FirstLook, levels: Levels, sigma: float, tests: Strictness) -> tuple[Mask, Mask]:
     """Mark what is wider than a bare, blurred edge and lies in no pinched pore; and what does lie in one."""
     band = false_rim_width(levels.lower_place, levels.upper_place, sigma)
-    wide = (look.labels == OXIDE) & (look.to_metal + look.to_pore - 1 > band + tests.margin_px)
+    at = np.flatnonzero(look.labels == OXIDE)
+    width = in_pixels(look.to_metal.ravel()[at]) + in_pixels(look.to_pore.ravel()[at]) - 1
+    wide = np.zeros(look.labels.shape, bool)
+    wide.ravel()[at] = width > band + tests.margin_px
     if not tests.gap:
         return wide, np.zeros_like(wide)
     pinched = _narrow_gaps(look.to_metal, tests.gap * sigma + 0.5)
@@ -166,8 +169,9 @@ def finished(
     look: FirstLook, kept: Mask, place: Grey, levels: Levels, sigma: float, tests: Strictness
 ) -> Labels:
     """Give what is not kept as oxide to metal or pore, and set what has a grey of its own."""
-    middle = np.where(place > 0.5, METAL, PORE).astype(np.uint8)
-    labels = np.where((look.labels == OXIDE) & ~kept, middle, look.labels)
+    labels = look.labels.copy()
+    dropped = np.flatnonzero((labels == OXIDE) & ~kept)
+    labels.ravel()[dropped] = np.where(place.ravel()[dropped] > 0.5, METAL, PORE)
     if len(levels.oxides) > 1 and levels.thresholds is None:
         labels = _trim_to_own_level(labels, place, levels.oxide_places, look.to_metal, look.to_pore)
     if levels.bright is not None:
@@ -175,29 +179,23 @@ def finished(
     return despeckle(labels, tests.speck_px)
 
 
-def _distance(away_from: Mask) -> NDArray[np.float32]:
-    """Give each True pixel its distance to the nearest False one; far away where there is none."""
-    if away_from.all():
-        return np.full(away_from.shape, 1e6, np.float32)
-    return np.asarray(cv2.distanceTransform(away_from.view(np.uint8), cv2.DIST_L2, cv2.DIST_MASK_PRECISE))
-
-
-def _narrow_gaps(to_metal: NDArray[np.float32], reach: float) -> Mask:
+def _narrow_gaps(to_metal: Nearness, reach: float) -> Mask:
     """Mark what a closing of the metal by a disc of radius ``reach`` would swallow."""
-    return erode(np.asarray(to_metal <= reach), reach)
+    return erode(np.asarray(to_metal <= chamfer_of(reach)), reach)
 
 
 def _trim_to_own_level(
     labels: Labels,
     place: Grey,
     oxide_places: tuple[float, ...],
-    to_metal: NDArray[np.float32],
-    to_pore: NDArray[np.float32],
+    to_metal: Nearness,
+    to_pore: Nearness,
 ) -> Labels:
     """Where two oxides occur, cut each at the thresholds of its own grey."""
     oxide = labels == OXIDE
-    core = oxide & (np.abs(to_metal - to_pore) <= 1.5)
-    core |= oxide & (np.minimum(to_metal, to_pore) >= 4)
+    metal_px, pore_px = in_pixels(to_metal[oxide]), in_pixels(to_pore[oxide])
+    core = np.zeros(labels.shape, bool)
+    core[oxide] = (np.abs(metal_px - pore_px) <= 1.5) | (np.minimum(metal_px, pore_px) >= 4)
     nearest = np.abs(place[..., None] - np.asarray(oxide_places, np.float32)).argmin(axis=-1)
     own = np.asarray(oxide_places, np.float32)[nearest]
     weight = cv2.GaussianBlur(core.astype(np.float32), (0, 0), 3.0)

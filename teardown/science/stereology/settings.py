@@ -4,7 +4,7 @@ from dataclasses import asdict, dataclass, field
 
 from teardown.science.stereology.bodies import Strictness
 
-VERSION = "2.1"
+VERSION = "2.2"
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,6 +12,8 @@ Labels = NDArray[np.uint8]
 # a body that fills a square of three by three pixels anywhere is no speck; the search goes by that
 SQUARE = 9
 ROUNDS = 4
+# a pixel of which it is not yet known whether it belongs to something larger
+_OPEN = np.uint8(255)
 _HALF = ((0, 1), (1, -1), (1, 0), (1, 1))
 
 
@@ -36,22 +38,18 @@ def _specks(labels: Labels, smallest: int) -> NDArray[np.uint8]:
     even[[0, -1], :] = 0  # beyond the picture nothing is known
     even[:, [0, -1]] = 0
     settled = cv2.dilate(even, square)
-    rest = np.zeros(labels.shape, np.uint8)
-    for code in (PORE, OXIDE, METAL, BRIGHT):
-        mine = (labels == code).view(np.uint8)
-        body = mine & settled
-        # what touches a square of its class belongs to it, and so does what touches that
-        for _ in range(ROUNDS):
-            body = np.asarray(cv2.dilate(body, square) & mine, np.uint8)
-        rest |= mine ^ body
-    places = np.flatnonzero(rest != 0)
+    around = np.full((labels.shape[0] + 2, labels.shape[1] + 2), _OPEN, np.uint8)
+    around[1:-1, 1:-1] = np.where(settled > 0, labels, _OPEN)
+    rows, columns = np.unravel_index(np.flatnonzero((settled == 0) & (labels != EXCLUDED)), labels.shape)
+    # what touches a square of its class belongs to it, and so does what touches that
+    for _ in range(ROUNDS):
+        touches = _touches(labels, around, rows, columns)
+        around[rows[touches] + 1, columns[touches] + 1] = labels[rows[touches], columns[touches]]
+        rows, columns = rows[~touches], columns[~touches]
     bad = np.zeros(labels.shape, np.uint8)
-    if not len(places):
+    if not len(rows):
         return bad
-    rows, columns = np.unravel_index(places, labels.shape)
     count, body_of = _join(labels, rows, columns)
-    around = np.full((labels.shape[0] + 2, labels.shape[1] + 2), 255, np.uint8)
-    around[1:-1, 1:-1] = np.where(rest > 0, 255, labels)
     held = np.zeros(count, bool)
     held[body_of[_touches(labels, around, rows, columns)]] = True
     small = (np.bincount(body_of, minlength=count) < smallest) & ~held
@@ -82,11 +80,12 @@ def _touches(
     labels: Labels, around: NDArray[np.uint8], rows: NDArray[np.intp], columns: NDArray[np.intp]
 ) -> NDArray[np.bool_]:
     """Tell which pixels have a neighbour of their own class in a framed map of what is settled."""
-    code = labels[rows, columns]
+    code, width = labels[rows, columns], around.shape[1]
+    corner, framed = rows * width + columns, around.ravel()
     touches = np.zeros(len(rows), bool)
     for down in (0, 1, 2):
         for across in (0, 1, 2):
-            touches |= around[rows + down, columns + across] == code
+            touches |= framed[corner + (down * width + across)] == code
     return touches
 
 

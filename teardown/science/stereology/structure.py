@@ -93,7 +93,12 @@ def two_point(
         return None
     size = tuple(fft.next_fast_len(side + longest, real=True) for side in mask.shape)
     both = _pairs((mask & inside).astype(np.float32), size, longest)
-    whole = _pairs(inside.astype(np.float32), size, longest)
+    if area == inside.size:
+        # of a whole rectangle the pairs are known without counting
+        rows, columns = (side - np.abs(np.arange(-longest, longest + 1)) for side in mask.shape)
+        whole = np.outer(rows, columns).astype(np.float64)
+    else:
+        whole = _pairs(inside.astype(np.float32), size, longest)
     down, across = np.mgrid[-longest : longest + 1, -longest : longest + 1]
     ring = np.rint(np.hypot(down, across)).astype(int).ravel()
     hits = np.bincount(ring, weights=both.ravel())[: longest + 1]

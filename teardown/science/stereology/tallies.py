@@ -5,10 +5,9 @@ from collections.abc import Iterator
 import numpy as np
 from numpy.typing import NDArray
 
-from teardown.science.stereology.classes import METAL, PORE
-from teardown.science.stereology.interfaces import Sums, add_up, count_window, tile_sums
+from teardown.science.stereology.interfaces import Sums, length_of, tile_sums
 from teardown.science.stereology.mosaics import release
-from teardown.science.stereology.outline import BLURS, factor_of, metal_only, rounded
+from teardown.science.stereology.outline import crossings, factor_of, looks_of
 from teardown.science.stereology.ratios import cells_of
 from teardown.science.stereology.rims import RimTally, tally_rims
 from teardown.science.stereology.sampling import Cells, cell_size
@@ -54,13 +53,11 @@ def cells_of_all(labels: Labels) -> dict[str, tuple[Cells, Cells]]:
 
 def outline_factor_of(labels: Labels, sigma: float, *, tile_px: int = TILE_PX) -> float:
     """Give the factor by which the metal outline is longer than it reads, over the whole map."""
-    counted: list[list[Sums]] = [[] for _ in range(1 + len(BLURS))]
-    for tile, wide, part in _windows(labels, tile_px):
-        at = tile.inside(wide)
-        maps = [metal_only(part), *(rounded(part, blur * sigma) for blur in BLURS)]
-        for found, codes in zip(counted, maps, strict=True):
-            found.append(count_window(codes, *at, directions=4))
-    plain, *further = (add_up(sums).line_length_px(METAL, PORE) for sums in counted)
+    counted = [
+        [crossings(sides, tile.inside(wide)) for sides in looks_of(part, sigma)]
+        for tile, wide, part in _windows(labels, tile_px)
+    ]
+    plain, *further = (length_of(found) for found in np.sum(counted, axis=0))
     return factor_of(plain, further, sigma)
 
 

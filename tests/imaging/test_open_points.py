@@ -9,6 +9,7 @@ from django.core.exceptions import ValidationError
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.urls import reverse
 from PIL import Image
+from scipy.ndimage import gaussian_filter
 
 from teardown.files.models import Run
 from teardown.files.tasks import work_off
@@ -45,6 +46,17 @@ def as_tiff(pixels, **known):
     """A TIFF file of pixels."""
     out = io.BytesIO()
     tifffile.imwrite(out, pixels, photometric="minisblack", **known)
+    return out.getvalue()
+
+
+def lifted_file():
+    """A PNG of grains whose films of oxide stand three pixels off the metal, blurred and noisy."""
+    y, x = np.mgrid[:160, :160]
+    away = np.hypot(y % 40 - 20, x % 40 - 20)
+    grey = np.where(away <= 8, 0.76, np.where((away > 11) & (away <= 17), 0.5, 0.14))
+    noise = np.random.default_rng(5).normal(0, 0.01, grey.shape)
+    out = io.BytesIO()
+    Image.fromarray(np.uint8(np.clip(gaussian_filter(grey, 0.7) + noise, 0, 1) * 255)).save(out, "PNG")
     return out.getvalue()
 
 
@@ -106,6 +118,26 @@ def test_a_scale_given_later_counts_at_once_without_any_worker(
     deep = after.sums["profile"][-1]
     assert deep["depth_um"] == pytest.approx(0.2 * deep["depth_px"])
     assert "µm" in client.get(reverse("micrograph", args=[one.pk])).content.decode()
+
+
+def test_a_later_scale_tells_the_coverage_across_gaps_as_if_it_had_been_known(operator):
+    """The same pixels, measured with the scale and before it: the same shares and the same flag."""
+    known = add_micrograph(picture=lifted_file(), name="a.png", by=operator, pixel_size_um=0.1)
+    later = add_micrograph(picture=lifted_file() + b"\0", name="b.png", by=operator)
+    work_off()
+    before = standing([later])[later.pk]
+    assert before.sums["near_coverage"] == {}
+    claim_scale(micrograph=later, pixel_size_um=0.1, by=operator)
+    work_off()
+    one, other = (standing([field])[field.pk] for field in (known, later))
+    assert other.run.function == "imaging.rescale"
+    assert list(one.sums["near_coverage"]) == ["0.2", "0.5", "1"]
+    assert other.sums["near_coverage"] == one.sums["near_coverage"]
+    flags = [[flag for flag in row.flags if flag["code"] == "lifted_oxide"] for row in (one, other)]
+    assert flags[0] == flags[1] != []
+    claim_scale(micrograph=later, pixel_size_um=5.0, by=operator)
+    work_off()
+    assert "lifted_oxide" not in {flag["code"] for flag in standing([later])[later.pk].flags}
 
 
 @pytest.mark.long

@@ -14,6 +14,7 @@ from teardown.imaging.measure.plain import (
     flag_data,
     levels_data,
     quantity_name,
+    read_gaps,
     read_hints,
     read_known,
     read_levels,
@@ -27,6 +28,7 @@ from teardown.imaging.models import FieldMeasure, HeldMeasure, Micrograph, Secti
 from teardown.imaging.runs import PoolAfter
 from teardown.imaging.store import classes_of, keep_classes, overlay_of, picture_of, thumbnail_of
 from teardown.science.stereology.field import FieldResult
+from teardown.science.stereology.flags import lifted_oxide
 from teardown.science.stereology.layers import depth_profile
 from teardown.science.stereology.ratios import BY_KEY
 from teardown.science.stereology.regions import Polygon
@@ -135,14 +137,20 @@ def rescale(run: Run, beat: Beat) -> Iterable[models.Model | PoolAfter]:
         sums[part] = {key: value * factor ** BY_KEY[key].power for key, value in old.sums[part].items()}
     sums["profile"] = _deepened(old.sums.get("profile") or [], size, before)
     sums["profiles"] = [_deepened(layers, size, before) for layers in old.sums.get("profiles") or []]
-    sums["near_coverage"] = {
-        f"{float(gap) * factor:.3g}": share for gap, share in (old.sums.get("near_coverage") or {}).items()
-    }
     flags = [flag for flag in old.flags if flag["code"] not in ("unscaled", "scale_conflict")]
+    measures = list(FieldMeasure.objects.filter(run=old.run_id))
+    gaps = read_gaps(old.sums)
+    if gaps is None:  # an earlier result: its gaps in pixels stay, and are other gaps now
+        near = old.sums.get("near_coverage") or {}
+        sums["near_coverage"] = {f"{float(gap) * factor:.3g}": share for gap, share in near.items()}
+    else:
+        near = sums["near_coverage"] = gaps.near_coverage(size)
+        coverage = [one.value for one in measures if one.details["key"] == "oxide_coverage"]
+        flags = [flag for flag in flags if flag["code"] != "lifted_oxide"]
+        flags += [flag_data(flag) for value in coverage for flag in lifted_oxide(value, near)]
     result = SectionResult(
         micrograph=micrograph, run=run, class_map=old.class_map, levels=old.levels, sums=sums, flags=flags
     )
-    measures = FieldMeasure.objects.filter(run=old.run_id)
     return [
         result,
         *(_rescaled(one, run, factor) for one in measures),

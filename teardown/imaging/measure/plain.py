@@ -12,6 +12,7 @@ from teardown.science.stereology.classes import Levels
 from teardown.science.stereology.evening import Known
 from teardown.science.stereology.field import FieldResult
 from teardown.science.stereology.flags import directional_intercepts
+from teardown.science.stereology.gaps import GapCurve
 from teardown.science.stereology.pooling import FieldSummary
 from teardown.science.stereology.ratios import Parts
 from teardown.science.stereology.regions import Strip
@@ -86,6 +87,7 @@ def sums_data(examined: Examined) -> dict[str, Any]:
         "integral_range_px": result.integral_range_px,
         "rims": asdict(result.rims) if result.rims else None,
         "near_coverage": result.near_coverage,
+        "gap_curve": asdict(result.gap_curve),
         "pore_openings": result.pore_openings,
         **structure_data(result.structure),
         "outline_factor": result.outline_factor,
@@ -123,6 +125,12 @@ def structure_data(structure: Structure) -> dict[str, Any]:
         },
         "structure_area_px": structure.area_px,
     }
+
+
+def read_gaps(sums: Mapping[str, Any]) -> GapCurve | None:
+    """Read back how coverage grows with the gap allowed; None where an earlier result did not keep it."""
+    kept = sums.get("gap_curve")
+    return GapCurve(kept["touching"], tuple(kept["steps"]), tuple(kept["shares"])) if kept else None
 
 
 def read_known(asked: Mapping[str, Any] | None) -> Known | None:

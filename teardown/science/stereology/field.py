@@ -14,6 +14,7 @@ from teardown.science.stereology.edges import Relief
 from teardown.science.stereology.evening import Evened, Known
 from teardown.science.stereology.facts import Facts, open_sides, opened
 from teardown.science.stereology.flags import raise_flags
+from teardown.science.stereology.gaps import GapCurve, gap_curve
 from teardown.science.stereology.interfaces import Sums, add_up
 from teardown.science.stereology.levels import LevelSearch, find_levels, with_levels
 from teardown.science.stereology.light import Light
@@ -23,7 +24,7 @@ from teardown.science.stereology.outline import doubt_of
 from teardown.science.stereology.picture_flags import hidden_film
 from teardown.science.stereology.pooling import FieldSummary
 from teardown.science.stereology.ratios import BY_KEY, Parts, parts_of
-from teardown.science.stereology.rims import GAPS_UM, Thickness, sizes_at
+from teardown.science.stereology.rims import Thickness, sizes_at
 from teardown.science.stereology.sampling import RatioError, ratio_error
 from teardown.science.stereology.segmentation import Segmentation, place_of
 from teardown.science.stereology.sensitivity import Sensitivity, threshold_sensitivity, with_outline
@@ -73,6 +74,10 @@ class FieldResult:
         Of a large picture they lie in a nameless file, mapped into memory.
     tiles : list of Sums
         Counts and neighbour pairs of each tile, row after row.
+    near_coverage : dict of float
+        Coverage with a gap allowed between oxide and metal, by the gap in micrometres; empty without a scale.
+    gap_curve : GapCurve
+        The same for gaps in pixels, from which a scale that is known later gives it.
     structure : Structure
         Two-point correlation, chords and openings, from the middle of the field.
     trained : str, optional
@@ -102,6 +107,7 @@ class FieldResult:
     outline_factor: float
     rims: Thickness | None
     near_coverage: dict[str, float]
+    gap_curve: GapCurve = field(repr=False)
     pore_openings: dict[str, float]
     structure: Structure = field(repr=False)
     pixel_size_um: float | None
@@ -246,8 +252,9 @@ def _result(
         for key, part in parts.items()
         if part.value is not None
     }
-    tally = rims_of_all(labels, tuple(gap / pixel_size_um for gap in GAPS_UM) if pixel_size_um else ())
-    near = {f"{gap:g}": share for gap, share in zip(GAPS_UM, tally.near_coverage, strict=False)}
+    tally = rims_of_all(labels, ())
+    gaps = gap_curve(labels, covered=tally.covered, bare=tally.bare)
+    near = gaps.near_coverage(pixel_size_um)
     rims = tally.thickness
     middle = middle_window(evened.source)
     structure = structure_of(np.array(labels[middle.at]))
@@ -308,6 +315,7 @@ def _result(
         outline_factor=outline,
         rims=rims,
         near_coverage=near,
+        gap_curve=gaps,
         pore_openings=sizes_at(structure.opening_sizes_px, structure.opening_passed),
         structure=structure,
         pixel_size_um=pixel_size_um,

@@ -1,5 +1,7 @@
 """What a reader of a field's numbers must know: each flag has its number, a sentence, and what to do."""
 
+from collections.abc import Mapping
+
 import numpy as np
 
 from teardown.science.errors import Remark
@@ -161,17 +163,22 @@ def _of_training(facts: Facts) -> list[Remark]:
 
 def _of_lifted_oxide(facts: Facts) -> list[Remark]:
     coverage = facts.estimates.get("oxide_coverage")
-    if coverage is None or not facts.near:
+    return [] if coverage is None else lifted_oxide(coverage.value, facts.near)
+
+
+def lifted_oxide(coverage: float, near: Mapping[str, float]) -> list[Remark]:
+    """Say that oxide stands near much of the bare metal; ``near`` is the coverage by gap allowed, in um."""
+    if not near:
         return []
-    reach, widest = list(facts.near.items())[-1]
-    if widest - coverage.value <= 0.10:
+    reach, widest = list(near.items())[-1]
+    if widest - coverage <= 0.10:
         return []
     return [
         remark(
             "lifted_oxide",
             "warning",
             f"Counting oxide within {reach} um of the metal, coverage would be {widest:.0%}.",
-            widest - coverage.value,
+            widest - coverage,
             "The film may have lifted off as it dried; give both numbers.",
         )
     ]

@@ -8,7 +8,6 @@ from numpy.typing import NDArray
 
 from teardown.science.stereology.classes import METAL, OXIDE, PORE
 
-GAPS_UM = (0.2, 0.5, 1.0)
 STEP_PX, BINS = 0.5, 60
 PER_STEP = 25
 FINE_PX = STEP_PX / PER_STEP
@@ -131,12 +130,6 @@ def _facing(
 def rim_thickness(labels: NDArray[np.uint8]) -> Thickness | None:
     """Give the thickness of rims over a whole map; None where there is no oxide between metal and pore."""
     return tally_rims(labels).thickness
-
-
-def gap_tolerant_coverage(labels: NDArray[np.uint8], gaps_px: tuple[float, ...]) -> tuple[float, ...]:
-    """Give the share of the metal outline that has oxide on it, or facing it across a gap of at most so
-    many pixels."""
-    return tally_rims(labels, gaps_px).near_coverage
 
 
 def granulometry(mask: NDArray[np.bool_], *, radii: tuple[int, ...] = RADII) -> dict[str, float]:

@@ -1,0 +1,128 @@
+"""Oxide that stands off the metal across a gap: how much of the outline it would cover, gap by gap.
+
+Hydroxide shrinks as it dries and lifts off. What the film covered before is told by counting oxide that faces
+bare metal across a gap; which gaps are allowed is said in micrometres, and may be said later.
+"""
+
+from bisect import bisect_right
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from math import ceil, floor
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from teardown.science.stereology.classes import METAL, OXIDE, PORE
+
+GAPS_UM = (0.2, 0.5, 1.0)
+STEP_PX, MOST_PX = 0.1, 64
+# above this size bands of rows are looked at, at least every fourth
+LARGEST_WHOLE, BAND_ROWS, LEAST_SHARE = 4_194_304, 512, 4
+
+
+@dataclass(frozen=True, slots=True)
+class GapCurve:
+    """Coverage of the metal outline as a function of the gap allowed between oxide and metal.
+
+    Attributes
+    ----------
+    touching : float
+        Share of the outline's pixels that bear oxide, with no gap allowed.
+    steps : tuple of int
+        Gaps that occur, in tenths of a pixel, rising; none above 64 px.
+    shares : tuple of float
+        Share of the outline that bears oxide or faces it across at most each of these gaps.
+    """
+
+    touching: float = 0.0
+    steps: tuple[int, ...] = ()
+    shares: tuple[float, ...] = ()
+
+    def at(self, gap_px: float) -> float:
+        """Give the share of the outline that bears oxide, or faces it across at most this gap.
+
+        Gaps are told to a tenth of a pixel; wider ones than 64 px are not looked across.
+        """
+        reached = bisect_right(self.steps, floor(gap_px / STEP_PX + 0.5))
+        return self.shares[reached - 1] if reached else self.touching
+
+    def near_coverage(self, pixel_size_um: float | None) -> dict[str, float]:
+        """Give the coverage with a gap of 0.2, 0.5 and 1 um allowed; nothing where no scale is known."""
+        if not pixel_size_um:
+            return {}
+        return {f"{gap:g}": self.at(gap / pixel_size_um) for gap in GAPS_UM}
+
+
+def gap_curve(labels: NDArray[np.uint8], *, covered: int | None = None, bare: int | None = None) -> GapCurve:
+    """Follow how the coverage grows with the gap that is allowed between oxide and metal.
+
+    Oxide counts for a bare place only if it faces it: the nearest oxide must itself stand off the metal by
+    the gap, else it is the end of a rim beside it. Of maps above 4 Mpx bands of rows are looked at, every
+    second to fourth, and what share of the bare places there faces oxide is taken for all.
+
+    Parameters
+    ----------
+    labels : ndarray of uint8, shape (rows, columns)
+    covered, bare : int, optional
+        Places of the whole outline that bear oxide and pore, where they are counted already.
+    """
+    bands = [_look(labels, *band) for band in _bands(labels.shape[0], labels.shape[1])]
+    seen_covered, seen_bare = (sum(band[number] for band in bands) for number in (0, 1))
+    covered = seen_covered if covered is None else covered
+    bare = seen_bare if bare is None else bare
+    whole = covered + bare
+    if not whole:
+        return GapCurve()
+    facing = np.sum([band[2] for band in bands], axis=0)
+    steps = np.flatnonzero(facing)
+    grown = np.cumsum(facing[steps]) / max(seen_bare, 1) * bare
+    return GapCurve(
+        round(covered / whole, 6),
+        tuple(int(step) for step in steps),
+        tuple(round(float(share), 6) for share in (covered + grown) / whole),
+    )
+
+
+def gap_tolerant_coverage(labels: NDArray[np.uint8], gaps_px: Sequence[float]) -> tuple[float, ...]:
+    """Give the share of the metal outline that has oxide on it, or facing it across a gap of at most so
+    many pixels."""
+    curve = gap_curve(labels)
+    return tuple(curve.at(gap) for gap in gaps_px)
+
+
+def _bands(rows: int, columns: int) -> Iterator[tuple[int, int]]:
+    """Give the rows that are looked at: all, or bands spread evenly over the map."""
+    if rows * columns <= LARGEST_WHOLE:
+        yield 0, rows
+        return
+    every = min(ceil(rows * columns / LARGEST_WHOLE), LEAST_SHARE)
+    number = ceil(rows / BAND_ROWS)
+    for band in range(min(every // 2, number - 1), number, every):
+        yield band * BAND_ROWS, min((band + 1) * BAND_ROWS, rows)
+
+
+def _look(labels: NDArray[np.uint8], top: int, bottom: int) -> tuple[int, int, NDArray[np.int64]]:
+    """Count, in a band of rows, covered and bare places of the outline, and bare ones by the gap that they
+    face oxide across."""
+    start = max(top - MOST_PX, 0)
+    part = np.array(labels[start : min(bottom + MOST_PX, labels.shape[0])])
+    own = slice(top - start, bottom - start)
+    oxide, metal = part == OXIDE, part == METAL
+    cross = cv2.getStructuringElement(cv2.MORPH_CROSS, (3, 3))
+    beside = cv2.dilate(metal.view(np.uint8), cross)[own] > 0
+    covered = np.count_nonzero(oxide[own] & beside)
+    places = np.flatnonzero((part[own] == PORE) & beside)
+    facing = np.zeros(round(MOST_PX / STEP_PX) + 1, np.int64)
+    if len(places) and oxide.any():
+        to_oxide, nearest = cv2.distanceTransformWithLabels(
+            (~oxide).view(np.uint8), cv2.DIST_L2, cv2.DIST_MASK_5, labelType=cv2.DIST_LABEL_PIXEL
+        )
+        to_metal = cv2.distanceTransform((~metal).view(np.uint8), cv2.DIST_L2, cv2.DIST_MASK_5)
+        off_metal = np.zeros(int(nearest.max()) + 1, np.float32)
+        off_metal[nearest[oxide]] = to_metal[oxide]
+        gap = to_oxide[own].ravel()[places]
+        faces = off_metal[nearest[own].ravel()[places]] >= np.maximum(0.7 * gap + 1, 1.6)
+        step = np.rint(gap[faces & (gap <= MOST_PX)] / STEP_PX).astype(np.int64)
+        facing += np.bincount(step, minlength=len(facing))
+    return int(covered), len(places), facing

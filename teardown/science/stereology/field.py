@@ -252,7 +252,7 @@ def _result(
         for key, part in parts.items()
         if part.value is not None
     }
-    tally = rims_of_all(labels, ())
+    tally = rims_of_all(labels)
     gaps = gap_curve(labels, covered=tally.covered, bare=tally.bare)
     near = gaps.near_coverage(pixel_size_um)
     rims = tally.thickness

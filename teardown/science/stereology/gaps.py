@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from teardown.science.stereology.classes import METAL, OXIDE, PORE
+from teardown.science.stereology.nearness import nearness
 
 GAPS_UM = (0.2, 0.5, 1.0)
 STEP_PX, MOST_PX = 0.1, 64
@@ -68,15 +69,15 @@ def gap_curve(labels: NDArray[np.uint8], *, covered: int | None = None, bare: in
         Places of the whole outline that bear oxide and pore, where they are counted already.
     """
     bands = [_look(labels, *band) for band in _bands(labels.shape[0], labels.shape[1])]
-    seen_covered, seen_bare = (sum(band[number] for band in bands) for number in (0, 1))
-    covered = seen_covered if covered is None else covered
+    seen_bare = sum(band.bare for band in bands)
+    covered = sum(band.covered for band in bands) if covered is None else covered
     bare = seen_bare if bare is None else bare
     whole = covered + bare
     if not whole:
         return GapCurve()
-    facing = np.sum([band[2] for band in bands], axis=0)
+    facing = np.sum([band.facing for band in bands], axis=0)
     steps = np.flatnonzero(facing)
-    grown = np.cumsum(facing[steps]) / max(seen_bare, 1) * bare
+    grown = np.cumsum(facing[steps]) * (bare / max(seen_bare, 1))
     return GapCurve(
         round(covered / whole, 6),
         tuple(int(step) for step in steps),
@@ -102,7 +103,14 @@ def _bands(rows: int, columns: int) -> Iterator[tuple[int, int]]:
         yield band * BAND_ROWS, min((band + 1) * BAND_ROWS, rows)
 
 
-def _look(labels: NDArray[np.uint8], top: int, bottom: int) -> tuple[int, int, NDArray[np.int64]]:
+@dataclass(frozen=True, slots=True)
+class _Band:
+    covered: int
+    bare: int
+    facing: NDArray[np.int64]
+
+
+def _look(labels: NDArray[np.uint8], top: int, bottom: int) -> _Band:
     """Count, in a band of rows, covered and bare places of the outline, and bare ones by the gap that they
     face oxide across."""
     start = max(top - MOST_PX, 0)
@@ -118,11 +126,11 @@ def _look(labels: NDArray[np.uint8], top: int, bottom: int) -> tuple[int, int, N
         to_oxide, nearest = cv2.distanceTransformWithLabels(
             (~oxide).view(np.uint8), cv2.DIST_L2, cv2.DIST_MASK_5, labelType=cv2.DIST_LABEL_PIXEL
         )
-        to_metal = cv2.distanceTransform((~metal).view(np.uint8), cv2.DIST_L2, cv2.DIST_MASK_5)
+        to_metal = nearness(~metal)
         off_metal = np.zeros(int(nearest.max()) + 1, np.float32)
         off_metal[nearest[oxide]] = to_metal[oxide]
         gap = to_oxide[own].ravel()[places]
         faces = off_metal[nearest[own].ravel()[places]] >= np.maximum(0.7 * gap + 1, 1.6)
         step = np.rint(gap[faces & (gap <= MOST_PX)] / STEP_PX).astype(np.int64)
         facing += np.bincount(step, minlength=len(facing))
-    return int(covered), len(places), facing
+    return _Band(int(covered), len(places), facing)

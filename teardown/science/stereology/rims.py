@@ -1,12 +1,14 @@
-"""Rims of oxide along the metal: how thick from place to place, and how near where they have lifted off."""
+"""Rims of oxide along the metal: how thick from place to place."""
 
 from dataclasses import dataclass
+from math import sqrt
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from teardown.science.stereology.classes import METAL, OXIDE, PORE
+from teardown.science.stereology.nearness import in_pixels, nearness
 
 STEP_PX, BINS = 0.5, 60
 PER_STEP = 25
@@ -32,13 +34,12 @@ class Thickness:
 
 @dataclass(frozen=True, slots=True)
 class RimTally:
-    """What adds up over tiles: thicknesses in fine steps, and metal outline covered, bare and near oxide."""
+    """What adds up over tiles: thicknesses in fine steps, and metal outline covered and bare."""
 
     fine: NDArray[np.int64]
     oxide_px: int
     covered: int
     bare: int
-    near: NDArray[np.int64]
 
     def __add__(self, other: "RimTally") -> "RimTally":
         """Add two tiles."""
@@ -47,7 +48,6 @@ class RimTally:
             self.oxide_px + other.oxide_px,
             self.covered + other.covered,
             self.bare + other.bare,
-            self.near + other.near,
         )
 
     @property
@@ -63,68 +63,31 @@ class RimTally:
         coarse = self.fine[: BINS * PER_STEP].reshape(BINS, PER_STEP).sum(axis=1)
         return Thickness(middle, low, high, tuple(int(count) for count in coarse), STEP_PX)
 
-    @property
-    def near_coverage(self) -> tuple[float, ...]:
-        """Give the share of the metal outline that bears oxide or faces it across each gap."""
-        whole = self.covered + self.bare
-        return tuple(float((self.covered + int(count)) / whole) if whole else 0.0 for count in self.near)
 
-
-def tally_rims(
-    labels: NDArray[np.uint8], gaps_px: tuple[float, ...] = (), at: tuple[slice, slice] | None = None
-) -> RimTally:
-    """Read rims at every oxide pixel beside metal: distance to metal plus to pore, less one; and the metal
-    outline that bears oxide, or faces it across a gap.
-
-    Hydroxide shrinks as it dries and lifts off. Oxide counts for a bare place only if it faces it: the
-    nearest oxide must itself stand off the metal by the gap, else it is the end of a rim beside it.
+def tally_rims(labels: NDArray[np.uint8], at: tuple[slice, slice] | None = None) -> RimTally:
+    """Read rims at every oxide pixel beside metal, one pixel or a diagonal away: distance to metal plus to
+    pore, less one; and count the metal outline under oxide and under pore.
 
     Parameters
     ----------
     labels : ndarray of uint8, shape (rows, columns)
-    gaps_px : tuple of float
-        Gaps, in pixels.
     at : tuple of slice, optional
         Only places inside this window are counted; what lies around serves to see by.
     """
     at = at or (slice(None), slice(None))
-    oxide, metal, pore = labels == OXIDE, labels == METAL, labels == PORE
-    cross = cv2.getStructuringElement(cv2.MORPH_CROSS, (3, 3))
-    beside = cv2.dilate(metal.astype(np.uint8), cross) > 0
+    oxide, metal, pore = labels == OXIDE, (labels == METAL).view(np.uint8), labels == PORE
+    beside = cv2.dilate(metal, cv2.getStructuringElement(cv2.MORPH_CROSS, (3, 3))) > 0
     covered = np.count_nonzero((oxide & beside)[at])
     bare = np.count_nonzero((pore & beside)[at])
     fine = np.zeros(MOST_FINE, np.int64)
-    near = np.zeros(len(gaps_px), np.int64)
-    if oxide.any() and metal.any():
-        to_metal = _distance(~metal)
-        if pore.any():
-            touching = np.flatnonzero((oxide & (to_metal <= 1.5))[at])
-            across = to_metal[at].ravel()[touching] + _distance(~pore)[at].ravel()[touching] - 1
-            step = np.minimum(np.rint(across / FINE_PX).astype(np.int64), MOST_FINE) - 1
-            fine = np.bincount(np.maximum(step, 0), minlength=MOST_FINE)
-        if gaps_px and bare:
-            near = _facing(oxide, to_metal, pore & beside, gaps_px, at)
-    return RimTally(fine, int(np.count_nonzero(oxide[at])), int(covered), int(bare), near)
-
-
-def _facing(
-    oxide: NDArray[np.bool_],
-    to_metal: NDArray[np.float32],
-    bare: NDArray[np.bool_],
-    gaps_px: tuple[float, ...],
-    at: tuple[slice, slice],
-) -> NDArray[np.int64]:
-    """Count bare places whose nearest oxide faces them across each gap."""
-    to_oxide, nearest = cv2.distanceTransformWithLabels(
-        (~oxide).view(np.uint8), cv2.DIST_L2, cv2.DIST_MASK_5, labelType=cv2.DIST_LABEL_PIXEL
-    )
-    off_metal = np.zeros(int(nearest.max()) + 1, np.float32)
-    off_metal[nearest[oxide]] = to_metal[oxide]
-    places = np.zeros_like(bare)
-    places[at] = bare[at]
-    gap = to_oxide[places]
-    faces = off_metal[nearest[places]] >= np.maximum(0.7 * gap + 1, 1.6)
-    return np.array([np.count_nonzero(faces & (gap <= reach)) for reach in gaps_px], np.int64)
+    if oxide.any() and metal.any() and pore.any():
+        corners = cv2.dilate(metal, np.ones((3, 3), np.uint8)) > 0
+        touching = np.flatnonzero((oxide & corners)[at])
+        to_metal = np.where(beside[at].ravel()[touching], 1.0, sqrt(2))
+        across = to_metal + in_pixels(nearness(~pore)[at].ravel()[touching]) - 1
+        step = np.minimum(np.rint(across / FINE_PX).astype(np.int64), MOST_FINE) - 1
+        fine = np.bincount(np.maximum(step, 0), minlength=MOST_FINE)
+    return RimTally(fine, int(np.count_nonzero(oxide[at])), int(covered), int(bare))
 
 
 def rim_thickness(labels: NDArray[np.uint8]) -> Thickness | None:

@@ -61,13 +61,9 @@ def outline_factor_of(labels: Labels, sigma: float, *, tile_px: int = TILE_PX) -
     return factor_of(plain, further, sigma)
 
 
-def rims_of_all(labels: Labels, gaps_px: tuple[float, ...], *, tile_px: int = TILE_PX) -> RimTally:
-    """Gather rims of oxide and the metal outline near oxide over the whole map.
-
-    Gaps wider than 64 px are not looked across.
-    """
-    near = tuple(min(gap, float(HALO_PX)) for gap in gaps_px)
-    tallies = [tally_rims(part, near, tile.inside(wide)) for tile, wide, part in _windows(labels, tile_px)]
+def rims_of_all(labels: Labels, *, tile_px: int = TILE_PX) -> RimTally:
+    """Gather rims of oxide, and the metal outline covered and bare, over the whole map."""
+    tallies = [tally_rims(part, tile.inside(wide)) for tile, wide, part in _windows(labels, tile_px)]
     total = tallies[0]
     for tally in tallies[1:]:
         total = total + tally

@@ -77,17 +77,16 @@ def test_what_a_map_adds_up_to_does_not_hang_on_the_cut(monkeypatch):
     labels = segment_any_size(evened, search.levels, search.edge_sigma_px).labels
     assert (labels[~valid] == 3).all()
     sums, cells = add_up(sums_of_tiles(labels, 512)), cells_of_all(labels)
-    rims, factor = rims_of_all(labels, (3.0, 8.0)), outline_factor_of(labels, 1.0)
+    rims, factor = rims_of_all(labels), outline_factor_of(labels, 1.0)
     monkeypatch.setattr("teardown.science.stereology.tallies.LARGEST_WHOLE", 1000)
     monkeypatch.setattr("teardown.science.stereology.tallies.BAND_PX", 30_000)
     cut = add_up(sums_of_tiles(labels, 128))
     assert (cut.counts == sums.counts).all()
     assert (cut.pairs == sums.pairs).all()
     assert outline_factor_of(labels, 1.0, tile_px=150) == factor
-    other = rims_of_all(labels, (3.0, 8.0), tile_px=150)
+    other = rims_of_all(labels, tile_px=150)
     assert (other.fine == rims.fine).all()
     assert (other.covered, other.bare, other.oxide_px) == (rims.covered, rims.bare, rims.oxide_px)
-    assert (other.near == rims.near).all()
     for key, (above, below) in cells_of_all(labels).items():
         assert (above == cells[key][0]).all()
         assert (below == cells[key][1]).all()

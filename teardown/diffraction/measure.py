@@ -26,6 +26,7 @@ from teardown.science.crystallography.fractions import honest
 from teardown.science.crystallography.parameters import Optics
 from teardown.science.crystallography.phases import phase_table
 from teardown.science.crystallography.radiation import Radiation, radiation
+from teardown.science.crystallography.remarks.specimen import of_surface
 from teardown.science.crystallography.settings import Settings
 from teardown.science.errors import Remark
 
@@ -52,6 +53,7 @@ def fit(run: Run, beat: Beat) -> Iterable[models.Model]:
     beat(0.9, "fitted")
     strange = out_of_recipe(found.fitted, elements_of(pattern.sample))
     more = [*(_strange(key) for key in strange), *_of_instrument(asked.get("instrument"))]
+    more += _of_preparation(pattern, found)
     return _booked(found, pattern, run, more)
 
 
@@ -146,6 +148,21 @@ def _settings(asked: dict[str, Any]) -> Settings:
         particle_size_um=(size[0], size[1]) if size else None,
         optics=_optics(asked),
     )
+
+
+def _of_preparation(pattern: Pattern, found: PatternFit) -> Iterable[Remark]:
+    """Remark on a specimen that was not ground, or of which nobody said what the beam saw."""
+    table, curves = phase_table().phases, found.curves
+    top = float(curves.two_theta_deg[int(np.argmax(curves.calculated - curves.background))])
+    if pattern.preparation == "surface":
+        yield from of_surface([table[key] for key in found.fitted], found.radiation, top)
+    elif pattern.sample is not None and pattern.preparation in {"", "unknown"}:
+        yield Remark(
+            "PREPARATION_UNKNOWN",
+            "info",
+            "Nobody said what the beam saw: a flat surface shows its outermost micrometres only.",
+            remedy="Say so when the pattern is brought; a result of a skin is not one of the electrode.",
+        )
 
 
 def _strange(key: str) -> Remark:

@@ -272,6 +272,7 @@ class CifResult:
     finished: str = ""
     phase_table: str = ""
     remarks: tuple[str, ...] = ()
+    wavelength_A: float | None = None
 
 
 def write_result(result: CifResult) -> str:
@@ -285,6 +286,8 @@ def write_result(result: CifResult) -> str:
     block = document.add_new_block(result.block)
     block.set_pair("_audit_creation_date", result.finished[:10] or "?")
     block.set_pair("_audit_creation_method", cif.quote(result.made_by or "?"))
+    if result.wavelength_A is not None:
+        block.set_pair("_diffrn_radiation_wavelength.value", f"{result.wavelength_A:.5f}")
     for tag, value in (
         ("_pd_proc_ls.prof_wR_factor", result.Rwp),
         ("_pd_proc_ls.prof_wR_expected", result.Rexp),
@@ -306,7 +309,7 @@ def write_result(result: CifResult) -> str:
         masses.add_row([cif.quote(phase.key), f"{100 * phase.weight_fraction:.3f}", su, absolute])
     _write_cells(block, cif, [p for p in found if len(p.cell) == 6])
     lines = [f"{p.name}: less than {100 * p.weight_fraction:.2f} %" for p in result.phases if p.below_limit]
-    lines += [f"{p.name}: u = {100 * p.u:.2f} %" for p in found if p.u is not None]
+    lines += [f"{p.name}: u = {100 * p.u:.2f} % (k = 1)" for p in found if p.u is not None]
     lines += [f"phase table {result.phase_table}"] if result.phase_table else []
     block.set_pair("_pd_proc_info_special_details", cif.quote("\n".join([*lines, *result.remarks]) or "."))
     return str(document.as_string())

@@ -4,12 +4,15 @@ import pytest
 from django.core.exceptions import PermissionDenied, ValidationError
 
 from teardown.diffraction.actions import add_pattern, fit_again, give_fractions, phases_for, review
+from teardown.diffraction.dossier.exported import as_cif
+from teardown.diffraction.dossier.making import making_of
 from teardown.diffraction.models import Fit, Pattern, PhaseFraction, Review
 from teardown.diffraction.rules import likely_phases, out_of_recipe
 from teardown.diffraction.runs import fits_of, standing
 from teardown.files.models import Receipt, Run, StoredFile
 from teardown.files.tasks import work_off
 from teardown.records.models import Record
+from teardown.science.crystallography.phases import phase_table
 from tests.diffraction.patterns import TRUTH, make_pattern, make_piece, pattern_file
 from tests.makers import make_user
 
@@ -77,6 +80,17 @@ def test_a_tube_that_is_named_is_not_remarked(operator):
 def test_what_was_remarked_at_arrival_goes_along_with_the_fit(fitted):
     (said,) = [flag for flag in Fit.objects.get().flags if flag["code"] == "TUBE_ASSUMED"]
     assert "bring the pattern again" in said["remedy"]
+
+
+def test_a_result_carries_what_made_it(fitted):
+    fit = Fit.objects.select_related("run").get()
+    said = dict(making_of(fit))
+    assert said["2θ fitted"] == "16.0–70.0°"
+    assert said["radiation"] == "Cu Kα, λ 1.5406 Å"
+    assert said["phase table"] == phase_table().version
+    assert f"run {fit.run_id}" in said["made by"]
+    assert "_diffrn_radiation_wavelength.value 1.54059" in as_cif(fit)
+    assert "2θ fitted: 16.0–70.0°" in as_cif(fit)
 
 
 @pytest.mark.parametrize(

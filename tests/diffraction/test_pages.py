@@ -219,7 +219,7 @@ def test_a_result_is_taken_away_and_read_again(web, fitted):
         assert back[row.phase].esd == pytest.approx(row.esd, abs=1e-5)
     assert "goethite: less than" in answer.content.decode()
     table = web.get(reverse("fit_curves", args=[fit.pk])).content.decode().splitlines()
-    assert table[0].startswith("two_theta_deg,measured,calculated")
+    assert table[0].startswith("two_theta_deg,measured_counts,calculated_counts")
     assert len(table) == 902
 
 

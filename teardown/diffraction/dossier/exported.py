@@ -5,8 +5,10 @@ import io
 from typing import Any
 
 from teardown.diffraction.dossier.figures import unpacked
+from teardown.diffraction.dossier.making import making_of
 from teardown.diffraction.models import Fit
 from teardown.formats.powder_cif import CifPhase, CifResult, write_result
+from teardown.science.crystallography.radiation import K_ALPHA_A
 
 
 def as_cif(fit: Fit) -> str:
@@ -39,19 +41,29 @@ def as_cif(fit: Fit) -> str:
         made_by=f"{fit.run.function} {fit.run.function_version}, release {fit.run.release}",
         finished=fit.run.finished_at.isoformat() if fit.run.finished_at else "",
         phase_table=str(statistics.get("phase_table", "")),
-        remarks=tuple(str(flag["message"]) for flag in fit.flags),
+        remarks=(
+            *(f"{name}: {words}" for name, words in making_of(fit) if name != "phase table"),
+            *(str(flag["message"]) for flag in fit.flags),
+        ),
+        wavelength_A=_wavelength(statistics.get("radiation")),
     )
     return write_result(result)
 
 
+def _wavelength(tube: str | None) -> float | None:
+    """Give the strongest line of a tube, in Å; a result from elsewhere names none."""
+    return K_ALPHA_A[tube][0] if tube in K_ALPHA_A else None
+
+
 def curves_as_csv(fit: Fit) -> str:
-    """Write the curves of a fit: angle, counts, calculated, background, uncertainty, each phase."""
+    """Write the curves of a fit: angle, then counts as measured, as calculated, and of each phase."""
     curves = unpacked(fit.curves)
     names = ["two_theta_deg", "measured", "calculated", "background", "sigma"]
     names += [name for name in curves if name.startswith("phase/")]
     out = io.StringIO()
     writer = csv.writer(out)
-    writer.writerow([name.replace("phase/", "phase ") for name in names])
+    heads = [names[0], *(f"{name.replace('phase/', 'phase ')}_counts" for name in names[1:])]
+    writer.writerow(heads)
     for row in zip(*(curves[name] for name in names), strict=True):
         writer.writerow([f"{row[0]:.4f}", *(f"{value:.2f}" for value in row[1:])])
     return out.getvalue()

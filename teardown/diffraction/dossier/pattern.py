@@ -8,6 +8,7 @@ from typing import Any
 from teardown.accounts.roles import may
 from teardown.diffraction.dossier.figures import View, figures_of, unpacked
 from teardown.diffraction.dossier.fractions import GroupLine, PhaseLine, group_lines, phase_lines
+from teardown.diffraction.dossier.making import making_of
 from teardown.diffraction.models import Fit, Pattern, Review
 from teardown.diffraction.runs import calibration_for, standing, verdicts_on
 from teardown.files.models import Run
@@ -199,7 +200,8 @@ def _facts(fit: Fit) -> Any:
         yield "Durbin-Watson", number(inner["durbin_watson"], 2)
     moved = fit.statistics.get("parameters", {})
     if "displacement" in moved:
-        yield "specimen off its place", f"{moved['displacement']:+.3f}°".replace("-", "−")
+        shift = round(moved["displacement"], 3) or 0.0
+        yield "specimen off its place", f"{shift:+.3f}°".replace("-", "−")
     amorphous = fit.statistics.get("amorphous")
     if amorphous and amorphous["value"] is not None:
         yield (
@@ -207,6 +209,7 @@ def _facts(fit: Fit) -> Any:
             f"{number(100 * amorphous['value'], 1)} ± {number(100 * amorphous['u'], 1)} %",
         )
     yield from fit.statistics.get("about", {}).items()
+    yield from making_of(fit)
 
 
 def _about(pattern: Pattern) -> Any:
@@ -221,6 +224,12 @@ def _about(pattern: Pattern) -> Any:
         yield "range", f"{facts['first_deg']:.1f}–{facts['last_deg']:.1f}°, step {facts['step_deg']:.3f}°"
     if pattern.preparation:
         yield "the beam saw", pattern.get_preparation_display()
+    sample = pattern.sample
+    if sample is not None and sample.minutes_since_opening is not None:
+        where = f", {sample.atmosphere}" if sample.atmosphere else ""
+        yield "cut", f"{number(sample.minutes_since_opening)} min after opening{where}"
+    if sample is not None and sample.rinsed is not None:
+        yield "rinsed", "yes" if sample.rinsed else "no"
     if pattern.standard:
         yield "standard", f"{pattern.standard}, {number(100 * (pattern.standard_fraction or 0), 2)} %"
     if pattern.grain_low_um is not None and pattern.grain_high_um is not None:

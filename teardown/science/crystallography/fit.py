@@ -266,7 +266,7 @@ def _told(
         covariance=shares.covariance,
         parameters=_shared(fit),
         radiation=beam.anode,
-        settings=_as_data(chosen, standard, offered),
+        settings=_as_data(chosen, standard, offered) | {"fitted_deg": [float(fit.x[0]), float(fit.x[-1])]},
         phase_table_version=phase_table().version,
         version=VERSION,
     )

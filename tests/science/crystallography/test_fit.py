@@ -5,9 +5,10 @@ import pytest
 
 from teardown.science.crystallography.fit import NotAStandard, TooManyPhases, fit_pattern
 from teardown.science.crystallography.phantoms import powder_pattern
-from teardown.science.crystallography.phases import AmbiguousPhase, NoPhases, UnknownPhase
+from teardown.science.crystallography.phases import AmbiguousPhase, NoPhases, UnknownPhase, phase_table
 from teardown.science.crystallography.quality import AnglesOutOfOrder, NotNumbers, TooFewPoints
 from teardown.science.crystallography.radiation import UnknownRadiation
+from teardown.science.crystallography.remarks.specimen import of_air, of_surface
 from teardown.science.crystallography.results import Standard
 from teardown.science.crystallography.settings import Settings
 from teardown.science.errors import Refusal
@@ -266,3 +267,22 @@ def test_a_line_where_binder_has_its_own_is_said_to_be_perhaps_that():
     assert "PTFE binder" in {u.hint for u in fit.unexplained}
     (remark,) = [r for r in fit.remarks if r.code == "UNEXPLAINED_PEAKS"]
     assert "PTFE binder has its line at one of them" in remark.message
+
+
+def test_what_may_have_grown_in_air_is_said_and_grave_beside_oxyhydroxide():
+    (said,) = [r for r in FIT.remarks if r.code == "AIR"]
+    assert said.level == "info"
+    table = phase_table().phases
+    (grave,) = of_air([table["iron"], table["goethite"]])
+    assert grave.level == "warning"
+    assert list(of_air([table["corundum"], table["zincite"]])) == []
+
+
+def test_a_flat_surface_is_told_with_the_depth_it_shows():
+    table = phase_table().phases
+    (cu,) = of_surface([table["iron"], table["magnetite"]], "cu", 44.7)
+    (co,) = of_surface([table["iron"], table["magnetite"]], "co", 52.4)
+    # 3 sin θ / (2 µ p) with p = 0.5 and µ/ρ from Elam, Ravel & Sieber 2002, Radiat. Phys. Chem. 63, 121:
+    # with Cu 4.8 µm in iron, twice that in magnetite
+    assert "outermost 5 to 10 µm" in cu.message
+    assert co.value > 4 * cu.value

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator, Sequence
 
-from teardown.science.crystallography.absorption import linear_absorption_per_cm
+from teardown.science.crystallography.absorption import information_depth_um, linear_absorption_per_cm
 from teardown.science.crystallography.fractions import Shares
 from teardown.science.crystallography.microabsorption import VALID, contrast_times_diameter
 from teardown.science.crystallography.phases import Phase
@@ -137,12 +137,58 @@ def of_phases(fit: Refinement, refined: Sequence[Phase], rows: Sequence[PhaseRes
                 phase.key,
                 "Check absorption, roughness and the monochromator term.",
             )
+    yield from of_air(refined)
     if any(p.group == "salt" for p in refined):
         yield Remark(
             "SALTS_PRESENT",
             "info",
             "Salts of the dried electrolyte are in the sum.",
             remedy="Read the shares without salt when comparing electrodes.",
+        )
+
+
+def of_air(refined: Sequence[Phase]) -> Iterator[Remark]:
+    """Remark on what may have grown after the cell was opened (common practice, no source)."""
+    there = {p.group for p in refined}
+    if not any(p.key == "iron" for p in refined) and "hydroxide" not in there:
+        return
+    grown = there & {"oxyhydroxide", "spinel", "oxide"}
+    yield Remark(
+        "AIR",
+        "warning" if "oxyhydroxide" in there else "info",
+        (
+            "Fine iron and iron(II) hydroxide oxidise in air within minutes to hours: "
+            + ("part of the oxide and oxyhydroxide found" if grown else "oxide and oxyhydroxide")
+            + " may have grown after the cell was opened."
+        ),
+        remedy="Note how long the specimen lay in air, and compare with one dried and scanned without it.",
+    )
+
+
+def of_surface(phases: Sequence[Phase], anode: str, two_theta_deg: float) -> Iterator[Remark]:
+    """Remark on a flat surface: from which depth the strongest line comes, powder packed to a half.
+
+    Parameters
+    ----------
+    phases : sequence of Phase
+        Those found.
+    anode : str
+    two_theta_deg : float
+        Where the strongest line of the pattern stands.
+    """
+    depths = [information_depth_um(p, anode, two_theta_deg) for p in phases]
+    if depths:
+        low, high = min(depths), max(depths)
+        span = f"{low:.0f} µm" if round(low) == round(high) else f"{low:.0f} to {high:.0f} µm"
+        yield Remark(
+            "SURFACE_ONLY",
+            "warning",
+            (
+                f"The beam saw a flat surface: 95 % of its strongest line comes from the outermost {span}, "
+                "as phase and packing have it. The shares are of this skin, not of the electrode."
+            ),
+            high,
+            remedy="Grind the whole electrode for its mean; never average the two.",
         )
 
 

@@ -42,11 +42,15 @@ export class Waiting {
   }
 
   async show() {
+    await this.list();
+    dialog("tray").showModal();
+  }
+
+  async list() {
     const rows = (await this.queue.all()).filter((row) => row.state !== "kept" && row.kind !== "caution");
     part("tray-sentence").textContent = rows.length ? this.queue.trouble || "These go to the server by themselves." : "Nothing waits here.";
     if (!isSecureContext) part("tray-sentence").append(" This address is not HTTPS: all of it is kept here just the same, but the page itself cannot start without the network.");
     part("tray").replaceChildren(...rows.map((row) => this.line(row)));
-    dialog("tray").showModal();
   }
 
   line(row) {
@@ -70,8 +74,7 @@ export class Waiting {
 
   async sendNow() {
     await this.flush(true);
-    dialog("tray").close();
-    await this.show();
+    await this.list(); // whoever shut the tray meanwhile is not shown it again
   }
 
   async file() {

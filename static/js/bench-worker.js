@@ -9,11 +9,15 @@ self.addEventListener("activate", (event) => event.waitUntil((async () => {
   await self.clients.claim();
 })()));
 
+// What came is kept once it is here to its last byte. A network that dies half-way leaves an answer without a body, or
+// without a head; in the place of what lay here it would keep the bench from starting.
 async function fresh(request) {
-  const response = await fetch(request);
-  if (response.ok && !response.redirected) {
+  const response = await fetch(request), { status, statusText, headers, ok, redirected } = response;
+  const whole = await response.clone().arrayBuffer();
+  if (ok && !(whole.byteLength && headers.has("Content-Type"))) throw new Error("cut off");
+  if (ok && !redirected) {
     const cache = await caches.open(CACHE);
-    await cache.put(request, response.clone());
+    await cache.put(request, new Response(whole, { status, statusText, headers }));
   }
   return response;
 }
@@ -45,8 +49,7 @@ self.addEventListener("fetch", (event) => {
 // The page tells which files it uses, so that they are here before they are missed.
 self.addEventListener("message", (event) => {
   if (event.data?.keep) event.waitUntil((async () => {
-    const cache = await caches.open(CACHE);
-    await Promise.allSettled(event.data.keep.map((address) => cache.add(new Request(address, { cache: "reload" }))));
+    await Promise.allSettled(event.data.keep.map((address) => fresh(new Request(address, { cache: "reload" }))));
     event.source?.postMessage({ kept: event.data.keep.length });
   })());
 });

@@ -109,9 +109,10 @@ class Bench {
     addEventListener("popstate", () => this.cards.show(new URLSearchParams(location.search).get("card") ?? this.cards.card.dataset.card));
   }
 
-  // A second touch within 400 ms is a drop of water, not a word; number keys may be quick.
+  // A second touch within 400 ms is a drop of water, not a word; number keys may be quick. What counts is when it fell on
+  // the glass: a tablet that is busy tells of it late.
   guard(event) {
-    const target = event.target.closest(".bench-button, .bench-row"), now = performance.now(), asked = dialog("scan").open;
+    const target = event.target.closest(".bench-button, .bench-row"), now = event.timeStamp, asked = dialog("scan").open;
     if (!target || target.dataset.key || target.dataset.ruler) return;
     const drop = now - this.lastTap < GUARD_MS, idle = !drop && !asked && this.which.idle;
     if (drop || idle) { event.preventDefault(); event.stopImmediatePropagation(); }

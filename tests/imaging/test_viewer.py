@@ -10,6 +10,7 @@ from tests import eyes
 from tests.imaging.pictures import section_file
 from tests.makers import make_user
 
+MIDDLE = "document.querySelector('[data-viewer]').viewer.map.getCenter().toString()"
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
 
@@ -40,8 +41,10 @@ def test_an_outline_is_drawn_with_the_keys_alone_and_a_count_is_kept(opened):
     page.locator("[data-begin]").click()
     for key in ("ArrowRight", "ArrowDown", "ArrowLeft"):
         page.keyboard.press("Enter")
+        before = page.evaluate(MIDDLE)
         page.keyboard.press(key)
-        page.wait_for_timeout(400)
+        page.wait_for_function(f"before => {MIDDLE} !== before", arg=before)
+        page.wait_for_timeout(400)  # the picture glides to its place
     assert page.locator("[data-told]").inner_text().startswith("3 corners")
     page.locator("button.strong[data-keep]").click()
     page.wait_for_selector("text=measured again with it")

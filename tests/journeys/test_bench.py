@@ -1,5 +1,7 @@
 """The bench in a real browser: large targets, no scrolling, one touch one word."""
 
+import re
+
 import pytest
 from django.urls import reverse
 from playwright.sync_api import expect
@@ -9,7 +11,7 @@ from teardown.dissection import actions as bench
 from teardown.dissection.models import Entry
 from tests import makers
 from tests.dissection.makers import ended
-from tests.journeys.gloves import say, send_now, touch, type_number, until
+from tests.journeys.gloves import GUARD_MS, kept_here, let_go, say, send_now, touch, type_number, until
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
@@ -120,19 +122,19 @@ def test_every_target_is_large_and_apart_and_every_card_fits(
 def test_a_first_cell_reaches_opened_and_the_sheet_shows_it(at_the_bench, live_server, cell):
     page = at_the_bench(card="weighing")
     type_number(page, "41.18")
-    page.wait_for_timeout(420)
+    page.wait_for_timeout(GUARD_MS)
     page.locator('[data-deed="twice"]').click()  # masses are read back
-    page.wait_for_selector("text=1 kept here")
-    page.wait_for_timeout(420)
+    kept_here(page, 1)
+    page.wait_for_timeout(GUARD_MS)
     page.locator('[data-deed="next"]').click()
     type_number(page, "0.914")
-    page.wait_for_selector("text=2 kept here")
+    kept_here(page, 2)
     page.goto(page.url.split("?")[0] + "?card=opening")
     say(page, "Opened now")
-    page.wait_for_selector("text=3 kept here")
+    kept_here(page, 3)
     say(page, "unscrewed")
     send_now(page)
-    assert page.locator('[data-part="opened"]').inner_text().startswith("opened 0 min")
+    expect(page.locator('[data-part="opened"]')).to_have_text(re.compile(r"^opened \d min"))
     values = {entry.term.key: entry.said for entry in Entry.objects.current().with_words()}
     assert values["mass.received_g"] == "41.18 g"
     assert values["electrical.rest_V"] == "0.914 V"
@@ -151,14 +153,15 @@ def test_impossible_unusual_and_double_touches(at_the_bench):
     type_number(page, "1.6")
     page.wait_for_selector('[data-dialog="unusual"][open]')
     assert page.locator('[data-part="unusual"]').inner_text() == "1.6 V"
-    page.wait_for_timeout(420)
+    page.wait_for_timeout(GUARD_MS)
     page.locator('[data-deed="twice"]').click()
-    page.wait_for_selector("text=1 kept here")
+    kept_here(page, 1)
     open_button = page.locator(".bench-card.here .bench-ask.open").get_by_role(
         "button", name="open", exact=True
     )
-    page.wait_for_timeout(420)
+    page.wait_for_timeout(GUARD_MS)
     open_button.dblclick()  # a drop of water
+    kept_here(page, 2)
     page.wait_for_timeout(300)
     assert page.locator('[data-part="here"]').inner_text() == "2 kept here"
 
@@ -167,12 +170,12 @@ def test_impossible_unusual_and_double_touches(at_the_bench):
 def test_undo_takes_back_what_was_not_sent_and_withdraws_what_was(at_the_bench, live_server):
     page = at_the_bench(card="arrival")
     say(page, "label and mark agree")
-    page.wait_for_selector("text=1 kept here")
-    page.wait_for_timeout(420)
+    kept_here(page, 1)
+    page.wait_for_timeout(GUARD_MS)
     page.locator('[data-deed="undo"]').click()
-    page.wait_for_selector("text=0 kept here")
+    kept_here(page, 0)
     say(page, "label and mark differ")
-    page.wait_for_selector("text=1 kept here")
+    kept_here(page, 1)
     send_now(page)
     page.locator('[data-deed="undo"]').click()
     until(lambda: Entry.objects.count() == 2)
@@ -182,18 +185,18 @@ def test_undo_takes_back_what_was_not_sent_and_withdraws_what_was(at_the_bench, 
 @pytest.mark.long
 def test_all_places_the_same_is_eighteen_entries_and_the_next_place_follows(at_the_bench):
     page = at_the_bench(800, 1280, card="iron")
-    page.wait_for_timeout(420)
+    page.wait_for_timeout(GUARD_MS)
     page.locator('.bench-card.here [data-address="A.T1"]').click()
     say(page, "green film")
-    page.wait_for_selector("text=1 kept here")
-    page.wait_for_timeout(420)
+    kept_here(page, 1)
+    page.wait_for_timeout(GUARD_MS)
     page.locator('[data-deed="next"]').click()
     assert "A.T2" in page.locator('[data-part="where"]').inner_text()
-    page.wait_for_timeout(420)
+    page.wait_for_timeout(GUARD_MS)
     page.locator('.bench-card.here [data-row="place"]').click()
-    page.wait_for_timeout(420)
+    page.wait_for_timeout(GUARD_MS)
     page.locator('.bench-card.here [data-deed="same"]').click()
-    page.wait_for_timeout(420)
+    page.wait_for_timeout(GUARD_MS)
     page.locator('.bench-card.here .bench-row[data-row="iron.texture"]').click()
     say(page, "hard plate")
     send_now(page)
@@ -235,7 +238,7 @@ def test_what_asks_more_than_fits_goes_on_on_a_card_of_its_own(at_the_bench, cel
 @pytest.mark.long
 def test_face_b_is_drawn_mirrored(at_the_bench):
     page = at_the_bench(card="iron")
-    page.wait_for_timeout(420)
+    page.wait_for_timeout(GUARD_MS)
     page.locator('.bench-card.here [data-deed="turn"]').click()
     shown = page.locator('.bench-card.here .bench-face[data-face="B"] [data-address]').evaluate_all(
         "places => places.slice(0, 3).map((place) => place.dataset.address)"
@@ -248,16 +251,17 @@ def test_the_tray_of_another_cell_is_noticed_and_its_entries_move(at_the_bench, 
     ended("SP-0424", chemist)
     page = at_the_bench(card="separator")
     say(page, "tear")
-    page.wait_for_selector("text=1 kept here")
+    kept_here(page, 1)
     page.evaluate("localStorage.setItem('bench-last-touch', Date.now() - 700000)")
-    page.wait_for_timeout(420)
+    page.wait_for_timeout(GUARD_MS)
     page.locator('[data-deed="next"]').click()
     page.wait_for_selector('[data-dialog="scan"][open]')
     page.fill("#bench-scan", "0424")
-    page.wait_for_timeout(420)
+    page.wait_for_timeout(GUARD_MS)
     page.locator('[data-dialog="scan"] form button').click()
-    assert page.locator('[data-part="scan-said"]').inner_text() == "This is 0424, you were on 0413"
-    page.wait_for_timeout(420)
+    expect(page.locator('[data-part="scan-said"]')).to_have_text("This is 0424, you were on 0413")
+    let_go(page)
+    page.wait_for_timeout(GUARD_MS)
     page.locator('[data-deed="move"]').click()
     page.wait_for_url("**/SP-0424/**")
     moved = Entry.objects.current().filter(term__key="separator.state")
@@ -275,11 +279,13 @@ def test_a_refused_item_goes_to_the_tray_and_blocks_no_other(at_the_bench):
         const item = {{ key: newKey(), kind: 'entry', cell: 'SP-0413', said, words: 'pink' }};
         await new Queue({{ changed() {{}} }}).add(item, 0); }}""")
     say(page, "label and mark agree")
-    page.wait_for_timeout(420)
+    kept_here(page, 2)
+    let_go(page)
+    page.wait_for_timeout(GUARD_MS)
     page.locator('[data-deed="more"]').click()
-    page.wait_for_timeout(420)
+    page.wait_for_timeout(GUARD_MS)
     page.locator('[data-dialog="more"] [data-deed="tray"]').click()
-    page.wait_for_timeout(420)
+    page.wait_for_timeout(GUARD_MS)
     page.locator('[data-dialog="tray"] [data-deed="send"]').click()
     page.wait_for_selector("text=is no answer to")
     until(lambda: Entry.objects.count() == 1)
@@ -292,10 +298,10 @@ def test_any_warming_shows_the_self_heating_card_and_blocks_nothing(at_the_bench
     page.wait_for_selector(".bench-card.here .bench-cautions[open]")
     card = page.locator(".bench-card.here .bench-cautions[open]")
     assert card.get_by_role("heading", name="Reduced iron can heat itself in air").is_visible()
-    page.wait_for_timeout(420)
+    page.wait_for_timeout(GUARD_MS)
     page.locator(".bench-card.here .bench-cautions[open] form button").click()
     page.wait_for_selector(".bench-card.here .bench-cautions:not([open])")
-    page.wait_for_selector("text=1 kept here")
+    kept_here(page, 1)
 
 
 @pytest.mark.long

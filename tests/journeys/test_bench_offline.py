@@ -8,7 +8,6 @@ import signal
 import socket
 import subprocess
 import threading
-import time
 import urllib.request
 
 import pytest
@@ -19,6 +18,7 @@ from teardown.dissection.models import Entry, Photograph
 from tests import eyes, makers
 from tests.dissection.makers import ended
 from tests.journeys.gloves import say
+from tests.lab import wait_for
 from tests.pictures import noise_file
 
 FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-dev-shm-usage"]
@@ -89,13 +89,7 @@ class Tablet:
              f"--remote-debugging-port={port}", "about:blank"],
             stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, start_new_session=True,
         )  # fmt: skip
-        for _ in range(100):
-            with (
-                contextlib.suppress(OSError),
-                urllib.request.urlopen(f"http://127.0.0.1:{port}/json/version"),
-            ):
-                break
-            time.sleep(0.1)
+        wait_for(lambda: self._answers(port), within_s=120)
         self.browser = self.playwright.chromium.connect_over_cdp(f"http://127.0.0.1:{port}")
         page = (
             self.browser.contexts[0].pages[0]
@@ -103,7 +97,16 @@ class Tablet:
             else self.browser.contexts[0].new_page()
         )
         page.set_viewport_size({"width": 800, "height": 1280})
+        page.set_default_timeout(120_000)
         return page
+
+    def _answers(self, port):
+        with (
+            contextlib.suppress(OSError),
+            urllib.request.urlopen(f"http://127.0.0.1:{port}/json/version"),
+        ):
+            return True
+        return False
 
     def kill(self):
         os.killpg(self.process.pid, signal.SIGKILL)
@@ -112,8 +115,25 @@ class Tablet:
             self.browser.close()
 
 
+# The page and all it is made of lie on the tablet, so that it starts without the network.
+HELD_HERE = """async () => {
+  const { active } = await navigator.serviceWorker.ready;
+  const used = performance.getEntriesByType("resource").map((entry) => entry.name);
+  const wanted = [location.href.split("?")[0], ...used.filter((name) => /[.](js|css)$/.test(name))];
+  const held = await Promise.all(wanted.map((name) => caches.match(name)));
+  return active !== null && held.every(Boolean); }"""
+
+
+@pytest.fixture
+def tablet(playwright, tmp_path):
+    made = Tablet(tmp_path / "profile", playwright)
+    yield made
+    if made.process.poll() is None:
+        made.kill()
+
+
 def kept(page, number):
-    page.locator('[data-part="here"]', has_text=re.compile(f"^{number} kept here")).wait_for(timeout=90_000)
+    page.locator('[data-part="here"]', has_text=re.compile(f"^{number} kept here")).wait_for(timeout=240_000)
 
 
 WORDS = {
@@ -146,20 +166,18 @@ def large_pictures(folder, number, start):
     return [str(path) for path in paths]
 
 
-def test_nothing_is_lost_or_doubled(wire, playwright, browser_type_launch_args, transactional_db, tmp_path):
+def test_nothing_is_lost_or_doubled(wire, tablet, browser_type_launch_args, transactional_db, tmp_path):
     """Two cells, the network dies, the browser is killed and started again, the network comes back."""
     chemist = makers.make_user("bench", username="chemist")
     for code in WORDS:
         ended(code, chemist)
-    tablet = Tablet(tmp_path / "profile", playwright)
     page = tablet.start()
     cookie = {"name": "sessionid", "value": eyes.session_of(chemist), "url": wire.address}
     page.context.add_cookies([cookie])
     for code in WORDS:
         page.goto(f"{wire.address}{reverse('bench_cell', args=[code])}?card=arrival")
         page.wait_for_selector(".scripted .bench-card.here")
-        page.evaluate("navigator.serviceWorker.ready.then(() => true)")
-        page.wait_for_timeout(1500)
+        wait_for(lambda: page.evaluate(HELD_HERE), within_s=120)
     wire.cut()
     before, said, start = timezone.now(), 0, 0
     for code, cards in WORDS.items():

@@ -25,8 +25,13 @@ def send(page: Any, file: Path, button: str) -> None:
     """Choose a file and press the button of its form; what is sent is opened by a child process first."""
     page.set_default_timeout(120_000)
     page.set_input_files("main input[type=file]", str(file))
-    page.get_by_role("button", name=button, exact=True).click()
-    page.wait_for_load_state("networkidle")
+    press(page, button)
+
+
+def press(page: Any, button: str) -> None:
+    """Press a button that sends its form, and wait for the page that answers."""
+    with page.expect_navigation(timeout=120_000):
+        page.get_by_role("button", name=button, exact=True).click()
 
 
 def test_cells_are_brought_shown_first_and_then_written(visit: eyes.Visit, tmp_path: Path) -> None:
@@ -43,8 +48,7 @@ def test_cells_are_brought_shown_first_and_then_written(visit: eyes.Visit, tmp_p
     assert "SP-0701" in page.locator("main").inner_text()
     assert Cell.objects.count() == 0
     page.locator("form[action$='/apply/'] input[type=checkbox]").check()
-    page.get_by_role("button", name="Write what was understood").click()
-    page.wait_for_load_state("networkidle")
+    press(page, "Write what was understood")
     assert list(Cell.objects.values_list("code", flat=True)) == ["SP-0701"]
     assert visit.complaints == []
 
@@ -56,8 +60,7 @@ def test_a_cycling_file_becomes_a_curve_on_the_page_of_its_cell(visit: eyes.Visi
     analyst = make_user("analyst")
     page = visit(reverse("import_series", args=[test.pk]), analyst)
     send(page, file, "Show what it would give")
-    page.get_by_role("button", name="Apply", exact=True).click()
-    page.wait_for_load_state("networkidle")
+    press(page, "Apply")
     work_off()
     page = visit(reverse("cell", args=["SP-0703"]), analyst)
     figure = page.locator("[data-figure-frame]").first
@@ -91,8 +94,7 @@ def test_a_section_is_brought_measured_and_accepted(visit: eyes.Visit, tmp_path:
     micrograph = Micrograph.objects.get()
     page = visit(reverse("micrograph", args=[micrograph.pk]), operator)
     assert "porosity" in page.locator("#measured").inner_text().lower()
-    page.get_by_role("button", name="Accept", exact=True).click()
-    page.wait_for_load_state("networkidle")
+    press(page, "Accept")
     assert Review.objects.get().verdict == "accept"
     assert visit.complaints == []
 
@@ -110,8 +112,7 @@ def test_a_cell_is_judged_and_counted_among_the_modes(visit: eyes.Visit) -> None
     line.locator("select").nth(1).select_option("root")
     line.locator("select").nth(2).select_option("possible")
     page.locator("table.evidence tbody select").first.select_option("for")
-    page.get_by_role("button", name="Keep my judgement").click()
-    page.wait_for_load_state("networkidle")
+    press(page, "Keep my judgement")
     assert Judgement.objects.count() == before + 1, page.locator("main").inner_text()
     page = visit(reverse("modes"), analyst)
     assert "passivation by an oxide film" in page.locator("main").inner_text()

@@ -6,6 +6,7 @@ from typing import Any
 
 import pytest
 from django.utils import timezone
+from playwright.sync_api import expect
 
 from teardown.accounts.models import User
 from teardown.cells.models import Cell
@@ -62,31 +63,29 @@ def test_a_curve_is_read_by_key_and_by_pointer(visit: eyes.Visit, reader: User) 
     frame.focus()
     page.keyboard.press("ArrowRight")
     page.keyboard.press("ArrowRight")
-    assert re.match(
-        r"SP-0413, capacity in Ah, cycle 2: 0\.\d+", frame.locator(".reading").text_content() or ""
-    )
+    expect(frame.locator(".reading")).to_have_text(re.compile(r"^SP-0413, capacity in Ah, cycle 2: 0\.\d+"))
 
 
 def test_one_touch_bares_every_section(visit: eyes.Visit, reader: User) -> None:
     page = visit("/side-by-side/?cell=SP-0413+SP-0414", reader)
     page.get_by_role("button", name="classes shown").first.click()
-    assert page.locator(".section:not(.bare)").count() == 0
+    expect(page.locator(".section:not(.bare)")).to_have_count(0)
     page.get_by_role("button", name="image only").first.click()
-    assert page.locator(".section.bare").count() == 0
+    expect(page.locator(".section.bare")).to_have_count(0)
 
 
 def test_focus_on_a_curve_marks_the_row_of_its_cell(visit: eyes.Visit, reader: User) -> None:
     page = visit("/side-by-side/?cell=SP-0413+SP-0414", reader)
     page.locator("tr[data-key='cell:SP-0414'] [data-figure-frame]").focus()
     page.keyboard.press("ArrowRight")
-    assert page.locator("tr.is-focused").get_attribute("data-key") == "cell:SP-0414"
+    expect(page.locator("tr.is-focused")).to_have_attribute("data-key", "cell:SP-0414")
 
 
 def test_light_and_dark_are_chosen_without_script(visit: eyes.Visit, reader: User) -> None:
     page = visit("/cells/", reader, java_script_enabled=False)
     page.locator(".head summary").last.click()
     page.get_by_role("button", name="dark").click()
-    assert page.locator("html").get_attribute("data-scheme") == "dark"
+    expect(page.locator("html")).to_have_attribute("data-scheme", "dark")
     assert page.evaluate("getComputedStyle(document.body).backgroundColor") == "rgb(25, 24, 22)"
 
 

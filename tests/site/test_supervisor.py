@@ -17,7 +17,7 @@ from teardown.site.supervisor import FIRST_PAUSE_S, Child, Supervisor
 SLEEPS = [sys.executable, "-c", "import time; time.sleep(60)"]
 
 
-def wait_for(question: Callable[[], object], within_s: float = 10) -> None:
+def wait_for(question: Callable[[], object], within_s: float = 60) -> None:
     """Wait until something is true."""
     deadline = time.monotonic() + within_s
     while not question():
@@ -104,12 +104,16 @@ def test_children_end_with_a_killed_supervisor(tmp_path: Path) -> None:
     wait_for(lambda: not runs(int(word.read_text())))
 
 
-def test_a_child_that_will_not_end_is_ended_by_force() -> None:
-    deaf = "import signal, time; signal.signal(signal.SIGTERM, signal.SIG_IGN); time.sleep(60)"
+def test_a_child_that_will_not_end_is_ended_by_force(tmp_path: Path) -> None:
+    word = tmp_path / "deaf now"
+    deaf = (
+        "import pathlib, signal, time; signal.signal(signal.SIGTERM, signal.SIG_IGN);"
+        f"pathlib.Path({str(word)!r}).touch(); time.sleep(60)"
+    )
     child, words = Child("a deaf child", [sys.executable, "-c", deaf]), []
     supervisor = Supervisor([child], say=words.append, grace_s=0.3)
     child.look(0)
-    time.sleep(0.5)
+    wait_for(word.exists)
     supervisor.end()
     assert child.process.returncode == -signal.SIGKILL
     assert words == ["a deaf child did not end in 0 s and was ended by force"]

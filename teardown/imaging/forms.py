@@ -68,6 +68,9 @@ class AddForm(forms.Form):
         required=False,
         help_text="Only where the files do not say it.",
     )
+    # set by the page where many files are sent in parts that make one plan
+    part = forms.BooleanField(required=False, widget=forms.HiddenInput)
+    onto = forms.IntegerField(required=False, min_value=1, max_value=2**53, widget=forms.HiddenInput)
 
     def clean_kind(self) -> str:
         """Take cross sections where nothing is said."""

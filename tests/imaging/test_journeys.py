@@ -195,3 +195,29 @@ def test_a_finger_sets_the_scale_bar_and_lengths_follow_at_once(visit, operator,
     expect(page.locator("#measured")).to_contain_text("µm")
     assert standing([field])[field.pk].run.function == "imaging.rescale"
     assert visit.complaints == []
+
+
+def test_more_files_than_one_request_takes_are_sent_in_parts(visit, operator, tmp_path):
+    """A text goes with its picture; the plan lists all; should the sending stop, it goes on where it was."""
+    from playwright.sync_api import expect
+
+    for seed in range(1, 6):
+        (tmp_path / f"{seed}.png").write_bytes(section_file(seed, size=96))
+    (tmp_path / "4.txt").write_text("PixelSize = 50 nm")
+    page = visit(reverse("add_micrographs"), operator)
+    assert eyes.faults(page) == []
+    page.evaluate("document.querySelector('[data-bring]').dataset.most = 2")
+    page.locator("#id_pictures").set_input_files(sorted(tmp_path.iterdir()))
+    answers = iter([True, False, True, True, True])
+    page.route(
+        "**/micrographs/add/",
+        lambda route: route.continue_() if route.request.method != "POST" or next(answers) else route.abort(),
+    )
+    page.get_by_role("button", name="Keep them").click()
+    expect(page.locator("[data-told]")).to_contain_text("stopped after 2 of 6 files")
+    expect(page.get_by_role("link", name="See the plan of what was sent")).to_be_visible()
+    page.get_by_role("button", name="Send the rest").click()
+    expect(page.get_by_role("heading", name="Pictures to be tied")).to_be_visible()
+    names = page.locator("tbody th").all_inner_texts()
+    assert names == ["1.png", "2.png", "3.png", "4.png", "5.png"]
+    expect(page.locator("tbody tr").nth(3)).to_contain_text("µm")

@@ -266,3 +266,71 @@ def test_an_overview_is_kept_and_not_measured(client, operator):
     client.post(answer["Location"], {"sample_0": sample.code})
     assert set(Micrograph.objects.values_list("kind", flat=True)) == {"overview", "surface"}
     assert work_off() == 0
+
+
+def test_very_many_files_come_in_parts_and_make_one_plan(client, operator):
+    """Each part is laid onto the plan of those before; what is refused is told; one word books them all."""
+    sample = make_sample("7654321B", by=operator)
+    client.force_login(operator)
+    address = reverse("add_micrographs")
+
+    def part(onto, *files):
+        given = {"pictures": list(files), "part": "on", "onto": onto, "session": "Friday"}
+        answer = client.post(address, given)
+        return answer.status_code, answer.json()
+
+    code, told = part("", upload("bad.tif", b"no picture"))
+    assert (code, told["onto"]) == (200, None)
+    assert told["refused"][0]["name"] == "bad.tif"
+    _, told = part("", upload("7654321B_f01.png", section_file(1, size=96)))
+    first = told["onto"]
+    _, told = part(
+        first,
+        upload("twin.png", section_file(1, size=96)),
+        upload("7654321B_f02.png", section_file(2, size=96)),
+        upload("7654321B_f02.txt", b"PixelSize = 50 nm"),
+        upload("worse.tif", b"nor this"),
+    )
+    assert told["onto"] == first
+    plan = client.get(told["plan"])
+    assert [row["name"] for row in plan.context["rows"]] == [
+        "7654321B_f01.png",
+        "twin.png",
+        "7654321B_f02.png",
+    ]
+    assert plan.context["rows"][1]["same_as"] == "7654321B_f01.png"
+    assert b"worse.tif" in plan.content
+    client.post(told["plan"], {"sample_0": sample.code, "sample_2": sample.code})
+    assert Micrograph.objects.filter(ties__sample=sample, session__name="Friday").count() == 2
+    code, told = part(first, upload("late.png", section_file(3, size=96)))
+    assert (code, "booked already" in told["refused"]) == (422, True)
+    code, told = part("", upload("a.png", section_file(3, size=96)), upload("b.txt", b""))
+    other = make_user("operator", username="another")
+    client.force_login(other)
+    assert (
+        client.post(
+            address, {"pictures": [upload("c.png", b"x")], "part": "on", "onto": told["onto"]}
+        ).status_code
+        == 404
+    )
+
+
+def test_a_part_says_in_words_what_is_wrong_and_a_full_plan_takes_no_more(client, operator, monkeypatch):
+    """A sample that is not known, too many pictures for one plan: nothing of it is laid."""
+    client.force_login(operator)
+    address = reverse("add_micrographs")
+    wrong = client.post(address, {"pictures": [upload("a.png", b"x")], "sample": "NOPE", "part": "on"})
+    assert wrong.status_code == 422
+    assert "NOPE" in wrong.json()["refused"]
+    assert client.post(address, {"part": "on"}).json() == {"onto": None, "plan": "", "refused": []}
+    monkeypatch.setattr("teardown.imaging.actions.planning.MOST_PLANNED", 1)
+    first = client.post(address, {"pictures": [upload("a.png", section_file(1, size=96))], "part": "on"})
+    given = {
+        "pictures": [upload("b.png", section_file(2, size=96))],
+        "part": "on",
+        "onto": first.json()["onto"],
+    }
+    more = client.post(address, given)
+    assert more.status_code == 422
+    assert "Book these first" in more.json()["refused"]
+    assert len(client.get(first.json()["plan"]).context["rows"]) == 1

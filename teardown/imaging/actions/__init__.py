@@ -6,8 +6,6 @@ from teardown.imaging.actions.adding import (
     Refused,
     add_micrograph,
     add_micrographs,
-    apply_pictures,
-    plan_pictures,
 )
 from teardown.imaging.actions.counting import ANSWERS, LINES, add_count
 from teardown.imaging.actions.describing import choose_claim, claim_scale, draw_region, tie
@@ -20,6 +18,7 @@ from teardown.imaging.actions.measuring import (
     review,
 )
 from teardown.imaging.actions.pages import bring_pages
+from teardown.imaging.actions.planning import Plan, apply_pictures, plan_pictures
 from teardown.imaging.actions.remeasuring import keep_earlier, remeasure, take_up
 from teardown.imaging.actions.sessions import move_session, name_session
 from teardown.imaging.actions.training import (
@@ -39,6 +38,7 @@ __all__ = [
     "MISSING",
     "Added",
     "Offered",
+    "Plan",
     "Refused",
     "add_count",
     "add_micrograph",

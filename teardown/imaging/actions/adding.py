@@ -1,4 +1,4 @@
-"""Bring micrographs: one, many, or a drop that is planned first."""
+"""Bring micrographs: one, or many."""
 
 import os
 import tempfile
@@ -14,7 +14,7 @@ from django.db import transaction
 
 from teardown.accounts.roles import demand
 from teardown.dissection.models import Sample, Section
-from teardown.files.models import Delivery, Receipt
+from teardown.files.models import Receipt
 from teardown.files.store import keep
 from teardown.imaging.actions.describing import claim, tie_row
 from teardown.imaging.models import ImagingSession, Micrograph, ScaleClaim
@@ -68,8 +68,8 @@ def add_micrographs(
     demand(by, "micrographs.add")
     from teardown.formats.gate import look
 
-    with _as_files(offered) as paths:
-        facts = [_told(path, fact) for path, fact in zip(paths, look(paths), strict=True)]
+    with as_files(offered) as paths:
+        facts = [told_of(path, fact) for path, fact in zip(paths, look(paths), strict=True)]
     added = Added([], [], [])
     for one, fact in zip(offered, facts, strict=True):
         name = one.name or getattr(one.picture, "name", "") or "picture"
@@ -81,7 +81,7 @@ def add_micrographs(
         except ValidationError as error:
             added.refused.append(Refused(name, " ".join(error.messages)))
             continue
-        micrograph, new = _book(one, fact, receipt, by=by, session=session, kind=kind, measure=measure)
+        micrograph, new = book(one, fact, receipt, by=by, session=session, kind=kind, measure=measure)
         (added.micrographs if new else added.known).append(micrograph)
     return added
 
@@ -101,127 +101,7 @@ def add_micrograph(*, picture: File[Any] | bytes, by: Any, name: str = "", **kno
     return [*added.micrographs, *added.known][0]
 
 
-def plan_pictures(
-    *,
-    offered: Sequence[Offered],
-    by: Any,
-    session: ImagingSession | None = None,
-    kind: str = Micrograph.Kind.SECTION,
-) -> Delivery | None:
-    """Keep a drop of pictures and lay out what each would become; nothing is booked before it is confirmed.
-
-    Returns
-    -------
-    Delivery or None
-        None if none of them could be kept.
-    """
-    demand(by, "micrographs.add")
-    from teardown.formats.gate import look
-
-    with _as_files(offered) as paths:
-        facts = [_told(path, fact) for path, fact in zip(paths, look(paths), strict=True)]
-    rows, refusals, first = [], [], None
-    for one, fact in zip(offered, facts, strict=True):
-        if not fact["ok"]:
-            refusals.append({"name": one.name, "reason": fact["reason"]})
-            continue
-        try:
-            receipt = keep(one.picture, by=by, name=one.name, facts=fact)
-        except ValidationError as error:
-            refusals.append({"name": one.name, "reason": " ".join(error.messages)})
-            continue
-        first = first or receipt
-        rows.append(
-            {
-                "receipt": receipt.pk,
-                "name": receipt.name,
-                "sample": one.sample.code if one.sample else "",
-                "field_number": one.field_number,
-                "pixel_size_um": one.pixel_size_um,
-                "sidecar": one.sidecar[:20_000],
-                "file": receipt.file_id,
-                "about": _about(one, fact),
-            }
-        )
-    if first is None:
-        return None
-    _mark_known(rows)
-    return Delivery.objects.create(
-        kind="imaging.micrographs",
-        receipt=first,
-        planned=rows,
-        refusals=refusals,
-        column_map={"session": session.name if session else "", "kind": kind},
-        by=by,
-    )
-
-
-def _about(one: Offered, fact: Mapping[str, Any]) -> dict[str, Any]:
-    """Give what a plan tells of a picture: size, depth, pages, and the hint of scale that counts."""
-    from teardown.formats.pixel_size import ScaleCandidate, choose_scale, read_sidecar
-
-    hints = [ScaleCandidate(**candidate) for candidate in fact["candidates"]]
-    scale = choose_scale([*hints, *read_sidecar(one.sidecar)])
-    size = one.pixel_size_um or (scale.chosen.pixel_width_um if scale.chosen else None)
-    told = {name: fact[name] for name in ("width", "height", "bits", "pages")}
-    conflict = not one.pixel_size_um and any(remark.code == "scale_conflict" for remark in scale.remarks)
-    return told | {"pixel_um": size, "conflict": conflict}
-
-
-def _mark_known(rows: Sequence[dict[str, Any]]) -> None:
-    """Say of each picture whether its bytes are here already, or twice in this drop. One query."""
-    files = [row["file"] for row in rows]
-    known = set(Micrograph.objects.filter(receipt__file__in=files).values_list("receipt__file", flat=True))
-    first: dict[int, str] = {}
-    for row in rows:
-        row["known"] = row["file"] in known
-        row["same_as"] = first.get(row["file"], "")
-        first.setdefault(row["file"], row["name"])
-
-
-@transaction.atomic
-def apply_pictures(*, delivery: Delivery, samples: Mapping[int, Sample | None], by: Any) -> Added:
-    """Book the pictures of a plan, each with the sample that was confirmed for it.
-
-    Raises
-    ------
-    ValidationError
-        If the plan was applied already.
-    """
-    demand(by, "micrographs.add")
-    if delivery.state != Delivery.State.SHOWN:
-        raise ValidationError("These pictures are booked already.")
-    session = None
-    if delivery.column_map.get("session"):
-        session, _ = ImagingSession.objects.get_or_create(name=delivery.column_map["session"])
-    receipts = Receipt.objects.select_related("file").in_bulk([row["receipt"] for row in delivery.planned])
-    added = Added([], [], [])
-    for number, row in enumerate(delivery.planned):
-        receipt = receipts[row["receipt"]]
-        one = Offered(
-            b"",
-            row["name"],
-            samples.get(number),
-            None,
-            row["field_number"],
-            row["pixel_size_um"],
-            row["sidecar"],
-        )
-        micrograph, new = _book(
-            one,
-            receipt.file.facts,
-            receipt,
-            by=by,
-            session=session,
-            kind=delivery.column_map.get("kind") or Micrograph.Kind.SECTION,
-            measure=True,
-        )
-        (added.micrographs if new else added.known).append(micrograph)
-    Delivery.objects.filter(pk=delivery.pk).update(state=Delivery.State.APPLIED)
-    return added
-
-
-def _told(path: Path, fact: dict[str, Any]) -> dict[str, Any]:
+def told_of(path: Path, fact: dict[str, Any]) -> dict[str, Any]:
     """Say of an empty file that it is empty, whatever else might be said of it."""
     if fact["ok"] or path.stat().st_size:
         return fact
@@ -229,7 +109,7 @@ def _told(path: Path, fact: dict[str, Any]) -> dict[str, Any]:
 
 
 @contextmanager
-def _as_files(offered: Sequence[Offered]) -> Iterator[list[Path]]:
+def as_files(offered: Sequence[Offered]) -> Iterator[list[Path]]:
     """Give each picture a path for the child to open: its own upload, or a copy that goes afterwards."""
     paths, made = [], []
     try:
@@ -255,7 +135,7 @@ def _as_files(offered: Sequence[Offered]) -> Iterator[list[Path]]:
 
 
 @transaction.atomic
-def _book(
+def book(
     one: Offered,
     fact: Mapping[str, Any],
     receipt: Receipt,
@@ -265,6 +145,7 @@ def _book(
     kind: str,
     measure: bool,
 ) -> tuple[Micrograph, bool]:
+    """Enter a kept picture as a micrograph; the one that is here already where its bytes and sample are."""
     same = Micrograph.objects.filter(receipt__file=receipt.file_id).order_by("pk")
     if one.sample is not None:
         same = same.filter(ties__sample=one.sample)

@@ -5,8 +5,9 @@ from typing import Any
 from django.contrib import messages
 from django.core.exceptions import ValidationError
 from django.core.paginator import Paginator
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
 from django.views.decorators.http import require_safe
 
 from teardown.accounts.roles import may, needs
@@ -17,6 +18,7 @@ from teardown.imaging.filters import MicrographFilter, running
 from teardown.imaging.forms import AddForm
 from teardown.imaging.intake import plan, unfold
 from teardown.imaging.models import Micrograph
+from teardown.imaging.views.one import words
 
 PAGE = 40
 
@@ -50,6 +52,8 @@ def add(request: HttpRequest) -> HttpResponse:
             return _bring(request, form.cleaned_data)
         except ValidationError as error:
             form.add_error("pictures", error)
+    if request.method == "POST" and "part" in request.POST:
+        return JsonResponse({"refused": words(form)}, status=422)
     return render(request, "imaging/add.html", {"form": form})
 
 
@@ -62,17 +66,32 @@ def _bring(request: HttpRequest, given: dict[str, Any]) -> HttpResponse:
         actions.Offered(one.picture, one.name, one.sample, None, one.field_number, size, one.sidecar)
         for one in plan(unfold(given["pictures"]), sample=given["sample"])
     ]
+    how = {"by": request.user, "session": session, "kind": given["kind"]}
+    if given["part"]:
+        return _lay(given["onto"], offered, how)
     if not offered:
         raise ValidationError("There is no TIFF, PNG or JPEG picture among these files.")
     if given["sample"] is None:
-        delivery = actions.plan_pictures(
-            offered=offered, by=request.user, session=session, kind=given["kind"]
-        )
+        delivery = actions.plan_pictures(offered=offered, **how).delivery
         if delivery is not None:
             return redirect("micrograph_delivery", delivery.pk)
         raise ValidationError("None of these files is a picture that can be measured.")
-    added = actions.add_micrographs(offered=offered, by=request.user, session=session, kind=given["kind"])
+    added = actions.add_micrographs(offered=offered, **how)
     return _told(request, added, f"?sample={given['sample'].code}")
+
+
+def _lay(onto: int | None, offered: list[actions.Offered], how: dict[str, Any]) -> HttpResponse:
+    """Lay one part of a drop onto the plan of the parts before it; say what came of it."""
+    before = get_object_or_404(Delivery, pk=onto, by=how["by"]) if onto else None
+    laid = actions.plan_pictures(offered=offered, onto=before, **how)
+    made = laid.delivery
+    return JsonResponse(
+        {
+            "onto": made.pk if made else None,
+            "plan": reverse("micrograph_delivery", args=[made.pk]) if made else "",
+            "refused": laid.refusals,
+        }
+    )
 
 
 def _told(request: HttpRequest, added: actions.Added, query: str = "") -> HttpResponse:

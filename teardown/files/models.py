@@ -63,6 +63,8 @@ class Run(Kept):
         DONE = "done", "done"
         FAILED = "failed", "failed"
 
+    # A refusal ends with its code in brackets: the reason is known, and somebody can mend it.
+    SAYS_WHY: ClassVar[Q] = Q(error__endswith="]")
     guards: ClassVar[list[Guard]] = [
         Guard("DELETE", NEVER),
         Guard("UPDATE", "OLD.state = 'done'", "files_run: a finished run is never changed"),
@@ -103,6 +105,11 @@ class Run(Kept):
     def words(self) -> str:
         """Say in words what is worked out."""
         return FUNCTIONS.get(self.function, self.function)
+
+    @property
+    def refused(self) -> bool:
+        """Tell whether it came to nothing for a reason that is known, with its code."""
+        return self.state == self.State.FAILED and self.error.endswith("]")
 
     @property
     def subject_words(self) -> str:

@@ -12,10 +12,10 @@ from django.utils import timezone
 
 from teardown.accounts.models import User
 from teardown.cells.models import Cell
-from teardown.files.models import RunInput
+from teardown.files.models import Run, RunInput
 from teardown.imaging.models import Micrograph, Review
 from teardown.review.models import KeptView
-from tests.makers import make_build, make_cell, make_revision, make_test, make_user
+from tests.makers import NOW, make_build, make_cell, make_revision, make_test, make_user
 from tests.review.makers import make_judgement, make_run, make_story
 
 pytestmark = pytest.mark.django_db
@@ -39,6 +39,24 @@ def test_the_first_page_counts_what_there_is_and_says_what_waits() -> None:
     html = page(signed_in("lead"), "/")
     assert "2 cells are in the books; 0 on test now, 1 opened, 1 judged." in html
     assert "ended and waiting for the bench" in html
+
+
+def test_what_a_computation_still_needs_is_asked_for_until_it_is_asked_again() -> None:
+    needs = "The balance of SP-0413 still needs phase fractions (diffraction). [findings.E001]"
+    for number, (state, error, cell) in enumerate(
+        [("failed", needs, 1), ("failed", needs, 2), ("failed", "ValueError: odd", 3), ("done", "", 2)]
+    ):
+        Run.objects.create(
+            key=f"{number:064}", function="findings.balance", function_version="1", state=state, error=error,
+            subject=f"cells.cell:{cell}", asked_at=NOW,
+        )  # fmt: skip
+    client = signed_in("analyst")
+    said = re.sub(r"<[^>]*>|\s+", " ", page(client, "/"))
+    assert re.search(r"computations need something first, and say what\s+1 ", said)
+    assert re.search(r"computations broke off\s+1 ", said)
+    table = page(client, "/runs/?state=failed")
+    assert table.count("still needs phase fractions (diffraction).") == 2
+    assert table.count("broke off") == 1
 
 
 def test_the_first_page_of_an_empty_house_says_what_to_do() -> None:

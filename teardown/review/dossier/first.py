@@ -66,10 +66,7 @@ def _asks(cells: QuerySet[Cell], now: dt.datetime) -> list[Ask]:
     waiting = cells.filter(reached("ended"), ~reached("opened")).count()
     unjudged = cells.filter(reached("measured"), ~reached("judged")).count()
     unsigned = cells.filter(reached("judged"), ~reached("closed")).count()
-    runs = Run.objects.aggregate(
-        failed=Count("pk", filter=Q(state=Run.State.FAILED)),
-        going=Count("pk", filter=Q(state__in=[Run.State.QUEUED, Run.State.RUNNING])),
-    )
+    runs, nowhere = _runs(), f"{address('runs')}?state=failed"
     late = Order.objects.filter(state=Order.State.SENT, due_on__lt=now.date()).count()
     asks = [
         Ask(
@@ -80,10 +77,24 @@ def _asks(cells: QuerySet[Cell], now: dt.datetime) -> list[Ask]:
         Ask(unjudged, "measured and not judged yet", f"{cells_at}?state=measured&not_state=judged"),
         Ask(unsigned, "judged and not closed yet", f"{cells_at}?state=judged&not_state=closed"),
         Ask(late, "results overdue from a technique", address("samples")),
-        Ask(runs["failed"], "computations failed", address("imports")),
+        Ask(runs["refused"], "computations need something first, and say what", nowhere),
+        Ask(runs["broken"], "computations broke off", nowhere),
         Ask(runs["going"], "computations under way", ""),
     ]
     return [ask for ask in asks if ask.count]
+
+
+def _runs() -> dict[str, int]:
+    """Count the runs under way, and those that came to nothing and were not followed by another since."""
+    later = Run.objects.filter(
+        function=OuterRef("function"), subject=OuterRef("subject"), pk__gt=OuterRef("pk")
+    )
+    failed = Q(state=Run.State.FAILED) & ~Exists(later)
+    return Run.objects.exclude(state=Run.State.DONE).aggregate(
+        refused=Count("pk", filter=failed & Run.SAYS_WHY),
+        broken=Count("pk", filter=failed & ~Run.SAYS_WHY),
+        going=Count("pk", filter=~Q(state=Run.State.FAILED)),
+    )
 
 
 @dataclass(frozen=True, slots=True)

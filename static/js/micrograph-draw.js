@@ -167,6 +167,33 @@ export class Bar {
     this.ends = [];
     this.button.addEventListener("click", () => this.toggle());
     this.form.querySelector("[name=bar_um]").addEventListener("input", () => this.tell());
+    this.panel = viewer.root.querySelector("[data-bar-panel]");
+    this.panel?.addEventListener("toggle", () => { if (this.panel.open) this.propose(); });
+  }
+
+  /** Ask once where the ends of the bar in the strip lie; nothing that a person set is moved. */
+  async propose() {
+    const address = this.panel.dataset.barEnds;
+    if (!address || this.asked) return;
+    this.asked = true;
+    let found;
+    try {
+      found = await (await fetch(address)).json();
+    } catch {
+      found = { refused: "No answer came." };
+    }
+    if (this.active || this.ends.length) return;
+    if (found.refused) {
+      this.proposed = `No ends are proposed. ${found.refused}`;
+      this.tell();
+      return;
+    }
+    const [a, b] = found.ends.map(([x, y]) => this.viewer.at(x, y));
+    this.put(a);
+    this.put(b);
+    this.proposed = found.ticks ? "Proposed from the middle of one tick to that of the other; drag the ends where they do not sit." : "Proposed from edge to edge; drag the ends where they do not sit.";
+    this.viewer.map.fitBounds(this.viewer.L.latLngBounds(a, b).pad(0.3), { maxZoom: 2 });
+    this.show();
   }
 
   toggle() {
@@ -177,12 +204,16 @@ export class Bar {
     this.tell();
   }
 
-  clear() { this.ends.forEach((end) => end.remove()); this.line?.remove(); this.ends = []; }
+  put(place) {
+    const words = `${this.ends.length ? "Second" : "First"} end of the scale bar; arrow keys move it`;
+    this.ends.push(handle(this.viewer, place, { words, moved: () => { this.proposed = ""; this.show(); } }));
+  }
+
+  clear() { this.proposed = ""; this.ends.forEach((end) => end.remove()); this.line?.remove(); this.ends = []; }
 
   end(place) {
     if (!this.active || this.ends.length >= 2) return;
-    const words = `${this.ends.length ? "Second" : "First"} end of the scale bar; arrow keys move it`;
-    this.ends.push(handle(this.viewer, place, { words, moved: () => this.show() }));
+    this.put(place);
     if (this.ends.length === 2) { this.toggle(); this.form.querySelector("[name=bar_um]").focus({ preventScroll: true }); }
     this.show();
   }
@@ -203,6 +234,6 @@ export class Bar {
     const told = this.form.querySelector("[data-bar-told]");
     if (this.active) told.textContent = `Set end ${this.ends.length + 1} of 2.`;
     else if (px > 0 && um > 0) told.textContent = `A pixel would be ${Number((um / px).toPrecision(4))} µm.`;
-    else told.textContent = px > 0 ? `The bar is ${px} px long. Type its length.` : "";
+    else told.textContent = [px > 0 ? `The bar is ${px} px long. Type its length.` : "", this.proposed].filter(Boolean).join(" ");
   }
 }

@@ -40,6 +40,7 @@ urlpatterns = [
     path("micrographs/<int:pk>/strokes/train/", views.strokes_train, name="micrograph_strokes_train"),
     path("micrographs/<int:pk>/strokes/measure/", views.strokes_measure, name="micrograph_strokes_measure"),
     path("micrographs/<int:pk>/scale/", views.scale, name="micrograph_scale"),
+    path("micrographs/<int:pk>/bar/", views.bar, name="micrograph_bar"),
     path("micrographs/session/", views.session_of_listed, name="micrographs_session"),
     path("micrographs/<int:pk>/session/", views.session_of_one, name="micrograph_session"),
     path("micrographs/<int:pk>/pages/", views.pages, name="micrograph_pages"),

@@ -13,7 +13,7 @@ from tests.makers import NOW, make_user
 
 
 @cache
-def section_file(seed=1, *, size=256, form="PNG", strip=0, covered=0.6, bits=8):
+def section_file(seed=1, *, size=256, form="PNG", strip=0, covered=0.6, bits=8, bar=0):
     """A picture file of a small phantom section."""
     section = draw_section(
         Microstructure(metal=0.4, grain_radius_px=11, covered=covered, rim_px=5),
@@ -21,7 +21,7 @@ def section_file(seed=1, *, size=256, form="PNG", strip=0, covered=0.6, bits=8):
         width=size,
         seed=seed,
     )
-    image = expose(section, Exposure(noise=0.03, strip_px=strip, bits=bits), seed=seed)
+    image = expose(section, Exposure(noise=0.03, strip_px=strip, bits=bits, bar_px=bar), seed=seed)
     out = io.BytesIO()
     Image.fromarray(np.asarray(image)).save(out, form)
     return out.getvalue()

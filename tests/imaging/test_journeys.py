@@ -221,3 +221,29 @@ def test_more_files_than_one_request_takes_are_sent_in_parts(visit, operator, tm
     names = page.locator("tbody th").all_inner_texts()
     assert names == ["1.png", "2.png", "3.png", "4.png", "5.png"]
     expect(page.locator("tbody tr").nth(3)).to_contain_text("µm")
+
+
+def test_the_proposed_ends_of_a_scale_bar_are_corrected_and_its_length_typed(visit, operator):
+    """They stand on the picture when the panel opens; moved by a key; only the person says how long it is."""
+    from playwright.sync_api import expect
+
+    file = section_file(1, size=256, strip=32, bar=100)
+    one = add_micrograph(picture=file, name="a.png", by=operator)
+    work_off()
+    page = visit(reverse("micrograph", args=[one.pk]), operator)
+    page.get_by_text("Measure a scale bar").click()
+    told = page.locator("[data-bar-told]")
+    expect(told).to_contain_text("The bar is 98 px long")
+    expect(told).to_contain_text("from the middle of one tick")
+    length = page.locator("[data-bar-form] [name=bar_um]")
+    expect(length).to_have_value("")
+    page.get_by_label("Second end of the scale bar").focus()
+    page.keyboard.press("Shift+ArrowRight")
+    expect(told).not_to_contain_text("Proposed")
+    page.keyboard.press("Shift+ArrowLeft")
+    expect(told).to_contain_text("The bar is 98 px long")
+    length.fill("9.8")
+    expect(told).to_contain_text("A pixel would be 0.1 µm")
+    assert eyes.faults(page) == []
+    page.locator("[data-bar-form]").get_by_role("button", name="Take this scale").click()
+    expect(page.get_by_text("A pixel is 0.1 µm")).to_be_visible()

@@ -10,7 +10,7 @@ from django.urls import reverse
 from PIL import Image
 
 from teardown.files.tasks import work_off
-from teardown.imaging.actions import add_micrograph
+from teardown.imaging.actions import add_micrograph, draw_region
 from teardown.imaging.models import Micrograph, Review, ScaleClaim, SectionResult
 from tests.imaging.pictures import make_sample, section_file
 from tests.makers import make_user
@@ -334,3 +334,31 @@ def test_a_part_says_in_words_what_is_wrong_and_a_full_plan_takes_no_more(client
     assert more.status_code == 422
     assert "Book these first" in more.json()["refused"]
     assert len(client.get(first.json()["plan"]).context["rows"]) == 1
+
+
+def test_the_ends_of_the_bar_in_the_strip_are_proposed_and_its_length_is_not(client, operator):
+    """Its two ends in pixels of the picture; without a strip, or where none stands out, it says so."""
+    one, bare = (
+        add_micrograph(
+            picture=section_file(1, size=256, strip=strip, bar=100 if strip else 0),
+            name=f"{strip}.png",
+            by=operator,
+        )
+        for strip in (32, 0)
+    )
+    work_off()
+    client.force_login(operator)
+    told = client.get(reverse("micrograph_bar", args=[one.pk])).json()
+    assert told == {"ends": [[133.0, 272.5], [231.0, 272.5]], "ticks": True}
+    page = client.get(reverse("micrograph", args=[one.pk]))
+    assert reverse("micrograph_bar", args=[one.pk]).encode() in page.content
+    none = client.get(reverse("micrograph_bar", args=[bare.pk]))
+    assert none.status_code == 422
+    assert "No information strip" in none.json()["refused"]
+    assert (
+        reverse("micrograph_bar", args=[bare.pk]).encode()
+        not in client.get(reverse("micrograph", args=[bare.pk])).content
+    )
+    draw_region(micrograph=one, kind="strip", points=[[0, 256], [256, 262]], by=operator, measure=False)
+    told = client.get(reverse("micrograph_bar", args=[one.pk])).json()["refused"]
+    assert told == "The information strip is all of one grey. Set the two ends by hand."

@@ -43,6 +43,7 @@ from teardown.imaging.dossier.sittings import drifted_by
 from teardown.imaging.models import (
     FieldMeasure,
     Micrograph,
+    Region,
     Review,
     SampleMeasure,
     ScaleClaim,
@@ -142,6 +143,16 @@ class MicrographPage:
     def rivals(self) -> tuple[ScaleClaim, ...]:
         """Give the hints of a pixel's size that disagree, where nobody has said which holds."""
         return self.open_points.rivals
+
+    @property
+    def has_strip(self) -> bool:
+        """Tell whether an information strip is known, whose scale bar can be looked for."""
+        drawn = [one for one in self.regions if one.kind == Region.Kind.STRIP]
+        if drawn:
+            return drawn[-1].points[0][1] != drawn[-1].points[-1][1]
+        if self.result is not None:
+            return bool(self.result.sums.get("strip"))
+        return bool(self.micrograph.metadata.get("strip_rows"))
 
     @property
     def strip_asked(self) -> tuple[int, int] | None:

@@ -1,5 +1,6 @@
 """Pictures for the screen, made from originals and kept until someone clears them away."""
 
+from teardown.imaging.store.bars import bar_in, strip_rows
 from teardown.imaging.store.classes import (
     change_tile_of,
     changes_of,
@@ -31,6 +32,7 @@ from teardown.imaging.store.windows import (
 
 __all__ = [
     "Window",
+    "bar_in",
     "calm_window",
     "change_tile_of",
     "changes_of",
@@ -48,6 +50,7 @@ __all__ = [
     "pyramid_of",
     "section_rows",
     "seeds_of",
+    "strip_rows",
     "takes_long",
     "thumbnail_of",
     "tile_of",

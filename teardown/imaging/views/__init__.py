@@ -6,6 +6,7 @@ from teardown.imaging.views.counting import count
 from teardown.imaging.views.lists import add, delivery, micrographs
 from teardown.imaging.views.one import (
     again,
+    bar,
     coverage,
     judge,
     measured,
@@ -37,6 +38,7 @@ __all__ = [
     "add",
     "again",
     "again_all",
+    "bar",
     "change_tile",
     "class_tile",
     "compare",

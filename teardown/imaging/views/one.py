@@ -4,16 +4,17 @@ from typing import Any
 
 from django.contrib import messages
 from django.core.exceptions import ValidationError
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_POST, require_safe
 
 from teardown.accounts.roles import needs
-from teardown.imaging import actions, dossier
+from teardown.imaging import actions, dossier, store
 from teardown.imaging.dossier.coverage import in_coverage
 from teardown.imaging.forms import RegionForm, ReviewForm, ScaleForm, TieForm
 from teardown.imaging.models import Micrograph, ScaleClaim, SectionResult
-from teardown.imaging.runs import tie_of
+from teardown.imaging.runs import standing, tie_of
+from teardown.science.errors import Refusal
 
 
 def find(request: HttpRequest, pk: int) -> Micrograph:
@@ -81,6 +82,20 @@ def scale(request: HttpRequest, pk: int) -> HttpResponse:
     )
     messages.success(request, f"A pixel is {given['size']:.4g} µm; lengths follow.")
     return redirect("micrograph", pk)
+
+
+@require_safe
+@needs("micrographs.add")
+def bar(request: HttpRequest, pk: int) -> HttpResponse:
+    """Propose the two ends of the scale bar in the information strip; its length a person reads."""
+    one = find(request, pk)
+    rows = store.strip_rows(one, standing([one]).get(pk))
+    if rows is None:
+        return JsonResponse({"refused": "No information strip is known of this picture."}, status=422)
+    try:
+        return JsonResponse(store.bar_in(one, rows))
+    except Refusal as refusal:
+        return JsonResponse({"refused": str(refusal)}, status=422)
 
 
 @require_POST

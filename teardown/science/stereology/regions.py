@@ -1,4 +1,4 @@
-"""Which pixels belong to the section: outlines, exclusions, the information strip and its scale bar."""
+"""Which pixels belong to the section: outlines, exclusions, the information strip."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -32,20 +32,6 @@ class Strip:
     def rows(self) -> int:
         """Count its rows."""
         return self.bottom - self.top
-
-
-@dataclass(frozen=True, slots=True)
-class ScaleBar:
-    """The longest bar in a strip: its row and its end columns."""
-
-    row: int
-    left: int
-    right: int
-
-    @property
-    def length_px(self) -> int:
-        """Length from end to end."""
-        return self.right - self.left
 
 
 def valid_pixels(
@@ -138,24 +124,3 @@ def _run(flat: Mask) -> int:
         if good:
             best = number
     return best
-
-
-def find_scale_bar(grey: NDArray[np.float32], strip: Strip) -> ScaleBar | None:
-    """Find the longest horizontal run that stands out from the strip's ground.
-
-    It serves to check a scale; ends may be dragged by a person.
-    """
-    part = grey[strip.top : strip.bottom]
-    values, counts = np.unique(part, return_counts=True)
-    ground = float(values[counts.argmax()])
-    reach = float(np.abs(values - ground).max())
-    if reach < 0.1:
-        return None
-    stands_out = np.abs(part - ground) > 0.5 * reach
-    best: ScaleBar | None = None
-    for row, line in enumerate(stands_out):
-        steps = np.flatnonzero(np.diff(np.concatenate([[0], line.astype(np.int8), [0]])))
-        for left, right in zip(steps[::2], steps[1::2], strict=True):
-            if right - left < 0.95 * part.shape[1] and (best is None or right - left > best.length_px):
-                best = ScaleBar(strip.top + row, int(left), int(right))
-    return best if best is not None and best.length_px >= 20 else None

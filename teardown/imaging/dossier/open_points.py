@@ -8,7 +8,7 @@ from typing import Any
 from django.db.models import Case, Exists, OuterRef, When
 
 from teardown.imaging.models import Micrograph, Region, Review, ScaleClaim, SectionResult
-from teardown.imaging.runs import is_being_measured, pages_of, section_settings, tie_of
+from teardown.imaging.runs import is_being_measured, pages_of, regions_of, section_settings, tie_of
 from teardown.imaging.store import takes_long
 
 AGREE = 0.02
@@ -159,3 +159,20 @@ def _outdated(micrograph: Micrograph, result: SectionResult | None) -> str:
         names = list(CHANGED)
     now = section_settings(micrograph) if names else {}
     return next((CHANGED[name] for name in names if was.settings.get(name) != now.get(name)), "")
+
+
+def strip_rows(micrograph: Micrograph, result: SectionResult | None) -> tuple[int, int] | None:
+    """Give the rows of the information strip: as a person said, else as was measured, else as the file says.
+
+    None where there is none, or nobody has found one.
+    """
+    drawn = [region for region in regions_of(micrograph) if region.kind == Region.Kind.STRIP]
+    if drawn:
+        rows = [y for _, y in drawn[-1].points]
+    elif result is not None:
+        rows = result.sums.get("strip") or [0, 0]
+    else:
+        told = int(micrograph.metadata.get("strip_rows") or 0)
+        rows = [micrograph.height_px - told, micrograph.height_px]
+    top, bottom = max(round(min(rows)), 0), min(round(max(rows)), micrograph.height_px)
+    return (top, bottom) if bottom - top >= 2 else None

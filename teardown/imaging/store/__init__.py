@@ -1,6 +1,6 @@
 """Pictures for the screen, made from originals and kept until someone clears them away."""
 
-from teardown.imaging.store.bars import bar_in, strip_rows
+from teardown.imaging.store.bars import bar_in
 from teardown.imaging.store.classes import (
     change_tile_of,
     changes_of,
@@ -50,7 +50,6 @@ __all__ = [
     "pyramid_of",
     "section_rows",
     "seeds_of",
-    "strip_rows",
     "takes_long",
     "thumbnail_of",
     "tile_of",

@@ -11,6 +11,7 @@ from django.views.decorators.http import require_POST, require_safe
 from teardown.accounts.roles import needs
 from teardown.imaging import actions, dossier, store
 from teardown.imaging.dossier.coverage import in_coverage
+from teardown.imaging.dossier.open_points import strip_rows
 from teardown.imaging.forms import RegionForm, ReviewForm, ScaleForm, TieForm
 from teardown.imaging.models import Micrograph, ScaleClaim, SectionResult
 from teardown.imaging.runs import standing, tie_of
@@ -89,7 +90,7 @@ def scale(request: HttpRequest, pk: int) -> HttpResponse:
 def bar(request: HttpRequest, pk: int) -> HttpResponse:
     """Propose the two ends of the scale bar in the information strip; its length a person reads."""
     one = find(request, pk)
-    rows = store.strip_rows(one, standing([one]).get(pk))
+    rows = strip_rows(one, standing([one]).get(pk))
     if rows is None:
         return JsonResponse({"refused": "No information strip is known of this picture."}, status=422)
     try:

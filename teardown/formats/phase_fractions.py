@@ -6,45 +6,29 @@ Nothing is recalculated: names are matched with the phase table, and what does n
 
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
+from teardown.formats.phase_values import (
+    FRACTION_HEADS,
+    NOT_BY_MASS,
+    PERCENT_HEADS,
+    PHASE_HEADS,
+    TOTALS,
+    NotAFraction,
+    NotByMass,
+    Value,
+    parse_value,
+    spread_factor,
+)
 from teardown.formats.powder_cif import CifFractions, fractions_in_cif
 from teardown.science.crystallography.phases import AmbiguousPhase, UnknownPhase, phase_table
 from teardown.science.errors import ReadingError, Remark
 
-VALUE = re.compile(
-    r"""^\s*(?P<below><\s*)?(?P<number>[+-]?\d+(?:[.,]\d+)?)\s*
-        (?:\((?P<digits>\d+(?:[.,]\d+)?)\)|(?:±|\+/-|\+-)\s*(?P<plus>\d+(?:[.,]\d+)?))?\s*
-        (?:%|wt\s?%|wt\.\s?%|wt)?\s*$""",
-    re.VERBOSE | re.IGNORECASE,
-)
 FOOTER = re.compile(
     r"""^\s*\#?\s*(?P<name>R[\s_-]?wp|R[\s_-]?exp|R[\s_-]?bragg|GoF|software|program|analyst|file)\b
         \s*[:=;,\t ]\s*(?P<rest>.+)$""",
     re.IGNORECASE | re.VERBOSE,
 )
-PHASE_HEADS = {"phase", "name", "phase name", "compound", "mineral"}
-ESD_HEADS = {"esd", "e.s.d.", "su", "s.u.", "sigma", "error", "uncertainty", "±", "+/-", "std", "u"}
-FRACTION_HEADS = {"fraction", "weight fraction", "mass fraction", "w"}
-PERCENT_HEADS = {
-    "wt%",
-    "wt %",
-    "wt.%",
-    "wt",
-    "weight %",
-    "weight",
-    "mass %",
-    "percent",
-    "%",
-    "weight percent",
-}
-
-
-class NotAFraction(ReadingError):
-    """A value is not a number that a weight fraction can have."""
-
-    code = "powder.E000"
-    hint = "Write it like 23.4(5), 23.4 ± 0.5, or < 0.7."
 
 
 class NoFractions(ReadingError):
@@ -52,19 +36,6 @@ class NoFractions(ReadingError):
 
     code = "powder.E001"
     hint = "Give each phase a line: name, weight percent, standard uncertainty, as in: magnetite 23.4(5)."
-
-
-@dataclass(frozen=True, slots=True)
-class Value:
-    """A number as written: value, standard uncertainty where given, and whether it is an upper limit."""
-
-    value: float
-    esd: float | None = None
-    is_limit: bool = False
-
-    def scaled(self, by: float) -> "Value":
-        """Give the same value in another unit."""
-        return Value(self.value * by, None if self.esd is None else self.esd * by, self.is_limit)
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,35 +68,6 @@ class ExternalFractions:
     about: Mapping[str, str]
     remarks: tuple[Remark, ...]
     unit: str
-
-
-def parse_value(text: str) -> Value:
-    """Read ``23.4(5)``, ``23,4``, ``23.4 ± 0.5`` or ``< 0.7``.
-
-    Digits in brackets count in the last place of the number, so 23.4(12) is 23.4 with 1.2.
-
-    Raises
-    ------
-    NotAFraction
-        If the text is anything else.
-    """
-    match = VALUE.match(text.replace("−", "-"))
-    if match is None:
-        raise NotAFraction(f'"{text.strip()}" is not a value.')
-    number = match["number"].replace(",", ".")
-    esd = None
-    if match["plus"]:
-        esd = float(match["plus"].replace(",", "."))
-    elif match["digits"]:
-        esd = _in_last_place(number, match["digits"].replace(",", "."))
-    return Value(float(number), esd, match["below"] is not None)
-
-
-def _in_last_place(number: str, digits: str) -> float:
-    """Scale bracketed digits to the last place of their number; a point inside them means they are whole."""
-    if "." in digits:
-        return float(digits)
-    return float(f"{digits}e{-len(number.partition('.')[2])}")
 
 
 def read_fractions(data: bytes | str, *, unit: str | None = None) -> ExternalFractions:
@@ -161,14 +103,16 @@ def read_fractions(data: bytes | str, *, unit: str | None = None) -> ExternalFra
             table.append((n, line))
         else:
             _take_footer(footer["name"], footer["rest"], n, figures, about)
-    named, head_unit = _table_rows(table)
+    named, head_unit, spread = _table_rows(table)
+    named = [row for row in named if row[1].strip(" :").casefold() not in TOTALS]
     if not named:
         raise NoFractions(
             f"{len(lines)} lines were read, and none holds a phase and a value."
             if lines
             else "The text is empty."
         )
-    return _result(named, unit or head_unit or _unit_by_sum(named), figures, about)
+    result = _result(named, unit or head_unit or _unit_by_sum(named), figures, about)
+    return replace(result, remarks=(*result.remarks, *_of_spread(spread)))
 
 
 def _decoded(data: bytes | str) -> str:
@@ -201,18 +145,29 @@ def _take_footer(name: str, rest: str, line: int, figures: dict[str, float], abo
 NamedValue = tuple[int, str, Value, dict[str, str]]
 
 
-def _table_rows(table: Sequence[tuple[int, str]]) -> tuple[list[NamedValue], str | None]:
-    """Split the lines into fields, take the heads if there are any, and read each row."""
+def _table_rows(table: Sequence[tuple[int, str]]) -> tuple[list[NamedValue], str | None, float]:
+    """Split the lines into fields, take heads if there are any, and read each row: rows, unit, spread."""
     split = [(n, _fields(line)) for n, line in table if not line.lstrip().startswith("#")]
     heads = [h.casefold() for h in split[0][1]] if split else []
     if not heads or not any(h in PHASE_HEADS for h in heads):
-        return [row for n, fields in split if (row := _plain_row(n, fields)) is not None], None
+        return [row for n, fields in split if (row := _plain_row(n, fields)) is not None], None, 1.0
     name_at = next(i for i, h in enumerate(heads) if h in PHASE_HEADS)
-    esd_at = next((i for i, h in enumerate(heads) if h in ESD_HEADS), None)
+    esd_at = next((i for i, h in enumerate(heads) if spread_factor(h) is not None), None)
     value_at = next((i for i, h in enumerate(heads) if h in PERCENT_HEADS | FRACTION_HEADS), name_at + 1)
+    if value_at < len(heads) and NOT_BY_MASS.search(heads[value_at]):
+        raise NotByMass(f'Line {split[0][0]}: the values are headed "{split[0][1][value_at]}".')
     unit = "fraction" if value_at < len(heads) and heads[value_at] in FRACTION_HEADS else None
     rows = [_headed_row(n, f, split[0][1], name_at, value_at, esd_at) for n, f in split[1:]]
-    return rows, unit or ("percent" if value_at < len(heads) and "%" in heads[value_at] else None)
+    spread = 1.0 if esd_at is None else spread_factor(heads[esd_at]) or 1.0
+    return rows, unit or ("percent" if value_at < len(heads) and "%" in heads[value_at] else None), spread
+
+
+def _of_spread(factor: float) -> tuple[Remark, ...]:
+    """Remark on spreads that were brought to one standard uncertainty."""
+    if factor == 1:
+        return ()
+    message = f"The spreads were given as {factor:g} standard uncertainties, and are kept as one."
+    return (Remark("EXT_SPREAD", "info", message, factor, remedy="Check the head of their column."),)
 
 
 def _headed_row(
@@ -223,7 +178,8 @@ def _headed_row(
         raise NotAFraction(f"Line {n} has {len(fields)} fields where the heads name {len(heads)}.")
     value = _value_at(n, fields[value_at])
     if esd_at is not None and len(fields) > esd_at and fields[esd_at].strip(" -–"):
-        value = Value(value.value, _value_at(n, fields[esd_at]).value, value.is_limit)
+        factor = spread_factor(heads[esd_at]) or 1.0
+        value = Value(value.value, _value_at(n, fields[esd_at]).value / factor, value.is_limit)
     used = {name_at, value_at, esd_at}
     extra = {h: f for i, (h, f) in enumerate(zip(heads, fields, strict=False)) if i not in used and f}
     return n, fields[name_at], value, extra

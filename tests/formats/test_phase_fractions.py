@@ -2,7 +2,8 @@
 
 import pytest
 
-from teardown.formats.phase_fractions import NoFractions, NotAFraction, parse_value, read_fractions
+from teardown.formats.phase_fractions import NoFractions, read_fractions
+from teardown.formats.phase_values import NotAFraction, NotByMass, parse_value
 
 PASTED = """\
 magnetite    23.4(5)
@@ -189,3 +190,23 @@ def test_a_powder_cif_gives_its_figures_of_merit():
 def test_a_cif_without_fractions_is_refused():
     with pytest.raises(NoFractions, match="no _pd_phase_mass"):
         read_fractions("data_x\n_cell_length_a 3.0\n")
+
+
+@pytest.mark.parametrize("head", ["mol%", "mole %", "vol.%", "at%", "volume percent"])
+def test_shares_that_are_not_by_mass_are_refused(head):
+    with pytest.raises(NotByMass, match="Turn them into weight percent"):
+        read_fractions(f"phase;{head}\niron;60\nmagnetite;40")
+
+
+@pytest.mark.parametrize(("head", "factor"), [("esd", 1), ("3sigma", 3), ("2 σ", 2), ("95 % CI", 1.96)])
+def test_wider_spreads_are_kept_as_one_standard_uncertainty(head, factor):
+    found = read_fractions(f"phase;wt%;{head}\niron;60;3\nmagnetite;40;3")
+    assert [row.esd for row in found.rows] == pytest.approx([0.03 / factor] * 2)
+    assert ("EXT_SPREAD" in [r.code for r in found.remarks]) == (factor != 1)
+
+
+@pytest.mark.parametrize("word", ["sum", "Total", "Summe", "Σ"])
+def test_a_line_with_the_sum_is_no_phase(word):
+    found = read_fractions(f"iron 60(1)\nmagnetite 40(1)\n{word} 100")
+    assert [row.phase for row in found.rows] == ["iron", "magnetite"]
+    assert found.remarks == ()

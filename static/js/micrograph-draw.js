@@ -193,6 +193,7 @@ export class Bar {
     this.put(b);
     this.proposed = found.ticks ? "Proposed from the middle of one tick to that of the other; drag the ends where they do not sit." : "Proposed from edge to edge; drag the ends where they do not sit.";
     this.viewer.map.fitBounds(this.viewer.L.latLngBounds(a, b).pad(0.3), { maxZoom: 2 });
+    this.viewer.map.panInsideBounds(this.viewer.bounds, { animate: false });
     this.show();
   }
 

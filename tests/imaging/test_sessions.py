@@ -9,7 +9,14 @@ from django.urls import reverse
 
 from teardown.dissection.actions import cut_sample, open_cell
 from teardown.files.tasks import work_off
-from teardown.imaging.actions import add_micrograph, move_session, name_reference, name_session, pin_levels
+from teardown.imaging.actions import (
+    add_micrograph,
+    move_back,
+    move_session,
+    name_reference,
+    name_session,
+    pin_levels,
+)
 from teardown.imaging.dossier import session_of
 from teardown.imaging.models import (
     ImagingSession,
@@ -188,7 +195,7 @@ def test_a_session_that_was_named_wrongly_is_changed_with_a_reason_and_back(clie
     refused = client.post(address, {"session": "Friday"}, follow=True)
     assert b"Say why the session changes" in refused.content
     moved = client.post(address, {"session": "Friday", "reason": "typed the wrong day"}, follow=True)
-    assert b"from Wednesday to Friday. typed the wrong day" in moved.content
+    assert b"from Wednesday to Friday: typed the wrong day" in moved.content
     work_off()
     assert standing([one])[one.pk].levels["source"] == "automatic"
     back = {"session": "Wednesday", "reason": "it was Wednesday after all"}
@@ -227,6 +234,33 @@ def test_a_picture_is_taken_out_of_its_session_and_named_again(client, operator,
     client.post(address, {"session": "Wednesday"})
     work_off()
     assert standing([one])[one.pk].levels["source"] == "pinned"
+
+
+def test_a_move_of_a_whole_list_is_taken_back_to_where_each_was(client, operator):
+    """Pictures of two sessions and of none go into one, and back each to its own; earlier moves stay."""
+    first, second = (ImagingSession.objects.create(name=name) for name in ("first", "second"))
+    pictures = [
+        add_micrograph(
+            picture=section_file(seed, size=96), name=f"{seed}.png", by=operator, session=of, measure=False
+        )
+        for seed, of in ((1, first), (2, second), (3, None), (4, first))
+    ]
+    move_session(micrographs=pictures[3:], name="third", reason="long ago", by=operator)
+    client.force_login(operator)
+    address = reverse("micrographs_session")
+    client.post(address, {"session": "third", "reason": "by mistake"})
+    assert Micrograph.objects.filter(session__name="third").count() == 4
+    assert b"by mistake" in client.get(reverse("micrographs")).content
+    assert b"Say why the move is taken back" in client.post(address, {"back": "on"}, follow=True).content
+    client.post(address, {"back": "on", "reason": "wrong list"})
+    found = [one.session and one.session.name for one in Micrograph.objects.order_by("pk")]
+    assert found == ["first", "second", None, "third"]
+    assert Record.objects.get(verb="took a move back").payload["micrographs"].keys() == {
+        str(one.pk) for one in pictures[:3]
+    }
+    stranger = add_micrograph(picture=section_file(5, size=96), name="5.png", by=operator, measure=False)
+    with pytest.raises(ValidationError, match="None of these pictures was moved"):
+        move_back(micrographs=[stranger], reason="nothing", by=operator)
 
 
 def test_without_a_record_of_its_own_no_session_changes_and_nothing_else_ever(operator):

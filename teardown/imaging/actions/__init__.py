@@ -20,7 +20,7 @@ from teardown.imaging.actions.measuring import (
 from teardown.imaging.actions.pages import bring_pages
 from teardown.imaging.actions.planning import Plan, apply_pictures, plan_pictures
 from teardown.imaging.actions.remeasuring import keep_earlier, remeasure, take_up
-from teardown.imaging.actions.sessions import move_session, name_session
+from teardown.imaging.actions.sessions import move_back, move_session, name_session
 from teardown.imaging.actions.training import (
     CLASSES,
     MISSING,
@@ -56,6 +56,7 @@ __all__ = [
     "measure_again",
     "measure_by_strokes",
     "measure_with_thresholds",
+    "move_back",
     "move_session",
     "name_reference",
     "name_session",

@@ -1,6 +1,6 @@
 """Name the microscope session of pictures that came without one; move pictures to another."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from django.core.exceptions import ValidationError
@@ -70,17 +70,68 @@ def move_session(*, micrographs: Sequence[Micrograph], name: str, reason: str, b
         raise ValidationError(
             f"All of these pictures are of session {session} already." if session else "None is of a session."
         )
-    pinned = set(Levels.objects.filter(session__in={*now.values(), there}).values_list("session", flat=True))
-    made = [_move(one, now[one.pk], session, reason.strip(), by) for one in wanted]
-    for one, move in zip(wanted, made, strict=True):
-        if one.kind == Micrograph.Kind.SECTION and pinned & {move.before_id, there}:
-            # the move is part of the question: going back to earlier levels is a question of its own
-            ask_section(one, by=by, session_move=move.pk)
-    payload = {"micrographs": {str(move.micrograph_id): move.before_id for move in made}}
+    made = _carry_out([(one, session) for one in wanted], now, reason.strip(), by)
     subject = session or made[0].before
     assert subject is not None  # without a session to join, each of them left one
     verb = "moved pictures here" if session else "took pictures out"
-    record(verb=verb, subject=subject, by=by, reason=reason, payload=payload)
+    record(verb=verb, subject=subject, by=by, reason=reason, payload=_payload(made))
+    return made
+
+
+@transaction.atomic
+def move_back(*, micrographs: Sequence[Micrograph], reason: str, by: Any) -> list[SessionMove]:
+    """Take back the latest move among pictures: each goes to the session that it was of before.
+
+    Those that were moved with it, to the same session for the same reason by the same person, and are there
+    still, go back together, each to its own.
+
+    Raises
+    ------
+    ValidationError
+        If no reason is given, or none of the pictures was moved.
+    """
+    demand(by, "micrographs.add")
+    if not reason.strip():
+        raise ValidationError("Say why the move is taken back.")
+    held = Micrograph.objects.select_for_update().filter(pk__in=[one.pk for one in micrographs])
+    now = dict(held.values_list("pk", "session_id"))
+    rows = SessionMove.objects.filter(micrograph__in=now).select_related("before", "after").order_by("pk")
+    latest = {move.micrograph_id: move for move in rows}
+    if not latest:
+        raise ValidationError("None of these pictures was moved.")
+    newest = max(latest.values(), key=lambda move: move.pk)
+    alike = {
+        number: move
+        for number, move in latest.items()
+        if (move.after_id, move.reason, move.by_id) == (newest.after_id, newest.reason, newest.by_id)
+        and now[number] == move.after_id
+    }
+    wanted = [(one, alike[one.pk].before) for one in micrographs if one.pk in alike]
+    made = _carry_out(wanted, now, reason.strip(), by)
+    subject = newest.after or newest.before
+    assert subject is not None  # a move leaves a session or joins one
+    record(verb="took a move back", subject=subject, by=by, reason=reason, payload=_payload(made))
+    return made
+
+
+def _payload(moves: Sequence[SessionMove]) -> dict[str, Any]:
+    return {"micrographs": {str(move.micrograph_id): move.before_id for move in moves}}
+
+
+def _carry_out(
+    wanted: Sequence[tuple[Micrograph, ImagingSession | None]],
+    now: Mapping[int, int | None],
+    reason: str,
+    by: Any,
+) -> list[SessionMove]:
+    """Move each picture to its session, and have it measured where levels are pinned here or there."""
+    concerned = {*now.values(), *(session.pk for _, session in wanted if session)}
+    pinned = set(Levels.objects.filter(session__in=concerned).values_list("session", flat=True))
+    made = [_move(one, now[one.pk], session, reason, by) for one, session in wanted]
+    for (one, _), move in zip(wanted, made, strict=True):
+        if one.kind == Micrograph.Kind.SECTION and pinned & {move.before_id, move.after_id}:
+            # the move is part of the question: going back to earlier levels is a question of its own
+            ask_section(one, by=by, session_move=move.pk)
     return made
 
 

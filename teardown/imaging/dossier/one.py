@@ -42,6 +42,7 @@ from teardown.imaging.dossier.open_points import (
 from teardown.imaging.dossier.sittings import drifted_by
 from teardown.imaging.models import (
     FieldMeasure,
+    ImagingSession,
     Micrograph,
     Region,
     Review,
@@ -53,6 +54,8 @@ from teardown.imaging.models import (
 from teardown.imaging.rules import BY_A_PERSON, LINE_SETS, SOURCES, by_a_person
 from teardown.imaging.runs import standing, tie_of, verdicts_on
 from teardown.page.figures import Figure
+
+OFFERED = 60  # names of sessions, the latest first
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,6 +83,7 @@ class MicrographPage:
     scale: ScaleClaim | None
     claims: tuple[ScaleClaim, ...]
     moves: tuple[SessionMove, ...]
+    session_names: tuple[str, ...]
     regions: tuple[ShownRegion, ...]
     earlier_regions: tuple[ShownRegion, ...]
     open_points: OpenPoints
@@ -205,6 +209,7 @@ def page_of(micrograph: Micrograph, user: Any) -> MicrographPage:
         cell=_cell_of(sample),
         scale=next((one for one in reversed(claims) if one.chosen), None),
         claims=claims,
+        session_names=tuple(ImagingSession.objects.values_list("name", flat=True)[:OFFERED]),
         moves=tuple(micrograph.session_moves.select_related("before", "after", "by")),
         regions=regions,
         earlier_regions=earlier,

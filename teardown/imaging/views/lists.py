@@ -17,10 +17,11 @@ from teardown.imaging import actions, dossier
 from teardown.imaging.filters import MicrographFilter, running
 from teardown.imaging.forms import AddForm
 from teardown.imaging.intake import plan, unfold
-from teardown.imaging.models import Micrograph
+from teardown.imaging.models import ImagingSession, Micrograph, SessionMove
 from teardown.imaging.views.one import words
 
 PAGE = 40
+OFFERED = 60
 
 
 @require_safe
@@ -36,11 +37,16 @@ def micrographs(request: HttpRequest) -> HttpResponse:
     page = Paginator(asked.qs.distinct(), PAGE).get_page(request.GET.get("page"))
     shown = list(page.object_list)
     rows = dossier.rows_of(shown, running(shown))
-    return render(
-        request,
-        "imaging/micrographs.html",
-        {"filter": asked, "page": page, "rows": rows, "may_add": may(request.user, "micrographs.add")},
-    )
+    moves = SessionMove.objects.filter(micrograph__in=asked.qs).select_related("before", "after", "by")
+    context = {
+        "filter": asked,
+        "page": page,
+        "rows": rows,
+        "may_add": may(request.user, "micrographs.add"),
+        "sessions": ImagingSession.objects.values_list("name", flat=True)[:OFFERED],
+        "last_move": moves.order_by("-pk").first(),
+    }
+    return render(request, "imaging/micrographs.html", context)
 
 
 @needs("micrographs.add")

@@ -90,8 +90,22 @@ def session_of_listed(request: HttpRequest) -> HttpResponse:
     """Name the session of all micrographs of a list that have none; with a reason, move the others too."""
     seen = Micrograph.objects.visible_to(request.user)
     listed = list(MicrographFilter(request.GET, queryset=seen).qs.distinct())
+    if "back" in request.POST:
+        _move_back(request, listed)
+        return redirect(f"{reverse('micrographs')}?{request.GET.urlencode()}")
     _name(request, listed, move=bool(request.POST.get("reason", "").strip()))
     return redirect(f"{reverse('micrographs')}?{request.GET.urlencode()}")
+
+
+def _move_back(request: HttpRequest, micrographs: list[Micrograph]) -> None:
+    try:
+        moved = actions.move_back(
+            micrographs=micrographs, reason=request.POST.get("reason", "")[:200], by=request.user
+        )
+    except ValidationError as error:
+        messages.error(request, " ".join(error.messages))
+    else:
+        messages.success(request, f"{len(moved)} are of the session again that they were of before.")
 
 
 def _name(request: HttpRequest, micrographs: list[Micrograph], *, move: bool) -> None:

@@ -57,6 +57,7 @@ export class Pictures {
       if (!dialog("live").open) { stream.getTracks().forEach((track) => track.stop()); return; }
       this.stream = stream;
       video.srcObject = stream;
+      video.hidden = false;
       await video.play();
       button("snap").disabled = false;
       say(`${video.videoWidth} × ${video.videoHeight} px. Label and scale in the frame, square on.`);
@@ -77,6 +78,6 @@ export class Pictures {
   shut() {
     this.stream?.getTracks().forEach((track) => track.stop());
     this.stream = null;
-    all("video", dialog("live")).forEach((video) => { video.srcObject = null; });
+    all("video", dialog("live")).forEach((video) => { video.srcObject = null; video.hidden = true; });
   }
 }

@@ -12,6 +12,10 @@ const SAID_BY_TOUCH = ["choice", "presence", "number", "text"];
 
 const valueOf = ({ value }) => (value === undefined ? undefined : numberOf(String(value)));
 
+// Limits that were worked out are said with four figures.
+const short = (limit) => Number(Number(limit).toPrecision(4));
+const usually = (low, high) => (low && high ? `${short(low)} to ${short(high)}` : low ? `${short(low)} or more` : `${short(high)} or less`);
+
 export function readWire(value) {
   const at = value.indexOf(":"), kind = value.slice(0, at), said = value.slice(at + 1);
   return kind === "extent" ? { state: "present", extent: said } : kind === "not_done" ? { state: "not done", not_done: said } : { [kind]: said };
@@ -48,7 +52,7 @@ export class Saying {
     const restore = ids.map((each) => [each, cards.answers.get(each)]), value = valueOf(said);
     for (const each of ids) cards.answers.set(each, { said: words, key, value, sent: false });
     if (same) for (const name of ["place", "x", "y", "photo"]) delete full[name];
-    await this.add({ key, kind: same ? "all" : "entry", cell: this.cell, said: full, ids, words, value }, restore, `${ask.dataset.words}: ${words}`);
+    await this.add({ key, kind: same ? "all" : "entry", cell: this.cell, said: full, ids, words, value, what: ask.dataset.words }, restore, `${ask.dataset.words}: ${words}`);
     cards.onward();
     // Whatever warming is told of shows its card with the laboratory's own text; it can be put away at once.
     if (full.term.startsWith("warm.") && said.state !== "absent") cards.card.querySelector(".bench-cautions").open = true;
@@ -83,7 +87,7 @@ export class Saying {
     this.cards.answers.set(id, { said: words, key, value: valueOf(said), sent: false });
     const what = Object.fromEntries(Object.entries({ ...said, certainty: full.certainty }).filter(([, value]) => value !== undefined));
     const row = reason === "both" ? { key, kind: "entry", said: full } : { key, kind: "amend", target: before.key, said: { ...what, reason } };
-    await this.add({ ...row, cell: this.cell, ids: [id], words }, [[id, before]], `${ask.dataset.words}: ${words}`);
+    await this.add({ ...row, cell: this.cell, ids: [id], words, what: ask.dataset.words }, [[id, before]], `${ask.dataset.words}: ${words}`);
     this.cards.onward();
   }
 
@@ -95,7 +99,7 @@ export class Saying {
     if (floor !== undefined && floor !== "" && value < floor) return tell(`This reading, ${text}, is below the one before it, ${floor}. Were the two swapped?`, true);
     const unusual = (usualLow && value < Number(usualLow)) || (usualHigh && value > Number(usualHigh));
     const keep = () => { this.cards.pad(ask).empty(); return this.say(ask, { value: text.trim() }, `${text.trim()} ${unit}`.replace(/ 1$/, ""), { ...(unusual ? { confirmed_unusual: true } : {}), ...(instrument ? { instrument } : {}) }); };
-    return unusual || critical ? this.readBack(`${text} ${unit}`, unusual ? `Unusual here: ${[usualLow, usualHigh].filter(Boolean).join(" to ")} ${unit}.` : "Read the instrument once more.", keep) : keep();
+    return unusual || critical ? this.readBack(`${text} ${unit}`, unusual ? `Usual here: ${usually(usualLow, usualHigh)} ${unit}.` : "Read the instrument once more.", keep) : keep();
   }
 
   // The number that this one cannot lie below, such as the reading before it on the same burette.

@@ -55,7 +55,8 @@ export class Waiting {
 
   line(row) {
     const item = document.createElement("li"), text = document.createElement("span");
-    text.textContent = `${row.cell}: ${row.words ?? row.kind}${row.sentences ? `. ${row.sentences.join(" ")}` : ""}`;
+    const of = [row.what, row.said?.place].filter(Boolean).join(", ");
+    text.textContent = `${row.cell}: ${of && `${of}: `}${row.words ?? row.kind}${row.sentences ? `. ${row.sentences.join(" ")}` : ""}`;
     text.classList.toggle("refused", row.state === "refused");
     item.append(text, ...(row.state === "refused" ? [this.again(row)] : []));
     return item;

@@ -79,12 +79,16 @@ def settle_sign(
             Remark(
                 "SIGN_FLIPPED",
                 "info",
-                f"Positive current discharges in this file (vote {vote:+.2f}); it was turned.",
+                f"Positive current discharges in this file (vote {_signed(vote)}); it was turned.",
                 vote,
                 "current column",
             )
         ]
     return _from_elsewhere(time_s, current_A, voltage_V, words, counters, vote)
+
+
+def _signed(vote: float) -> str:
+    return f"{vote:+.2f}".replace("-", "−")
 
 
 def _from_elsewhere(
@@ -103,9 +107,11 @@ def _from_elsewhere(
         ("SIGN_FROM_COUNTER", "charge counters", _agreement(current_A, _counted(counters), threshold)),
     ):
         if abs(share) > CLEAR_JUMP:
-            said = f"The slopes say nothing of the sign (vote {vote:+.2f}); it was taken from the {source}."
+            said = (
+                f"The slopes say nothing of the sign (vote {_signed(vote)}); it was taken from the {source}."
+            )
             return current_A * np.sign(share), [Remark(code, "info", said, share, "current column")]
-    text = f"Whether positive current charges cannot be told from the voltage (vote {vote:+.2f})."
+    text = f"Whether positive current charges cannot be told from the voltage (vote {_signed(vote)})."
     remedy = "State the sign of the current in the column map: 1 or -1."
     return current_A, [Remark("SIGN_UNCLEAR", "error", text, vote, "current column", remedy)]
 
@@ -113,7 +119,7 @@ def _from_elsewhere(
 def _as_claimed(current_A: Array, vote: float, claimed: int) -> tuple[Array, list[Remark]]:
     if vote * claimed < -CLEAR_VOTE:
         way = "charge" if claimed > 0 else "discharge"
-        text = f"By map or header positive is {way}; the voltage moves the other way (vote {vote:+.2f})."
+        text = f"By map or header positive is {way}; the voltage moves the other way (vote {_signed(vote)})."
         return current_A, [
             Remark(
                 "CURRENT_SIGN", "error", text, vote, "current column", "Correct the sign in the column map."
@@ -166,10 +172,12 @@ def _unsigned(
         turned = np.abs(current_A) * np.where(np.abs(direction) == 1, direction, 0.0)
         vote = slope_vote(time_s, turned, voltage_V)
         if vote > CLEAR_VOTE:
-            text = f"The current has no sign; its direction was taken from the {source} (vote {vote:+.2f})."
+            text = (
+                f"The current has no sign; its direction was taken from the {source} (vote {_signed(vote)})."
+            )
             return turned, [Remark(code, "info", text, vote, "current column")]
         if vote < -CLEAR_VOTE:
-            text = f"The {source} gives a direction that the voltage contradicts (vote {vote:+.2f})."
+            text = f"The {source} gives a direction that the voltage contradicts (vote {_signed(vote)})."
             return current_A, [
                 Remark("CURRENT_SIGN", "error", text, vote, source, "Map the right column as step type.")
             ]

@@ -52,7 +52,7 @@ def test_a_card_without_script_keeps_an_answer(signed_in, cell):
         },
     )
     signed_in.post(address, {"card": "weighing", "term": "mass.received_g", "value": "41,18"})
-    assert [entry.said for entry in Entry.objects.current().with_words()] == ["green film", "41,18 g"]
+    assert [entry.said for entry in Entry.objects.current().with_words()] == ["green film", "41.18 g"]
 
 
 def test_the_sheet_keeps_what_is_good_and_shows_what_is_not(signed_in, cell):

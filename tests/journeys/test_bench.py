@@ -153,6 +153,7 @@ def test_impossible_unusual_and_double_touches(at_the_bench):
     type_number(page, "1.6")
     page.wait_for_selector('[data-dialog="unusual"][open]')
     assert page.locator('[data-part="unusual"]').inner_text() == "1.6 V"
+    expect(page.locator('[data-part="unusual-why"]')).to_have_text(re.compile(r"^Usual here: .* V\.$"))
     page.wait_for_timeout(GUARD_MS)
     page.locator('[data-deed="twice"]').click()
     kept_here(page, 1)
@@ -164,6 +165,11 @@ def test_impossible_unusual_and_double_touches(at_the_bench):
     kept_here(page, 2)
     page.wait_for_timeout(300)
     assert page.locator('[data-part="here"]').inner_text() == "2 kept here"
+    touch(page, '[data-deed="more"]')
+    touch(page, '[data-dialog="more"] [data-deed="tray"]')
+    expect(page.locator('[data-part="tray"] li')).to_have_text(
+        ["SP-0413: rest voltage, after a minute: 1.6 V", "SP-0413: air inlet: open"]
+    )
 
 
 @pytest.mark.long

@@ -289,7 +289,7 @@ def show_cautions(
             for card in wanted
         ]
         record(
-            verb="read cautions" if read else "was shown cautions",
+            verb="read cautions of" if read else "was shown cautions of",
             subject=dissection,
             by=by,
             payload={"step": step, "cards": [f"{card.key} {card.number}" for card in wanted]},

@@ -73,7 +73,10 @@ class PlanForm(forms.Form):
             self.rows.append((name, component, technique, place))
         for number in range(1, 4):
             self.fields[f"question_{number}"] = forms.CharField(
-                required=False, max_length=200, label=f"Question {number}"
+                required=False,
+                max_length=200,
+                label=f"Question {number}",
+                widget=forms.TextInput(attrs={"size": 60}),
             )
 
     def items(self) -> list[dict[str, str]]:

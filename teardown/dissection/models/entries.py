@@ -242,7 +242,9 @@ class Entry(AppendOnly):
             return f"not done: {self.not_done}"
         if self.state != self.State.PRESENT:
             return self.get_state_display()
-        number = f"{self.value_text} {self.unit}".removesuffix(" 1") if self.value is not None else ""
+        # kept as typed, shown with a point: "39,614 g" could be read as kilograms
+        typed = self.value_text.replace(",", ".")
+        number = f"{typed} {self.unit}".removesuffix(" 1") if self.value is not None else ""
         extent = f"{100 * self.extent_fraction:g} %" if self.extent_fraction is not None else ""
         words = [
             str(self.answer) if self.answer_id else number or self.value_text,

@@ -1,5 +1,7 @@
 """Sets the words of a figure: end labels first, then rules, bands and marks, then the names of the curves."""
 
+from dataclasses import replace
+
 import numpy as np
 
 from teardown.page.figures.description import Curve, Figure
@@ -18,6 +20,8 @@ from teardown.page.figures.labels import (
     text_width,
 )
 from teardown.page.figures.scales import tick_words
+
+LONG_LEADER = 96.0  # further than this a name is not led to from the margin, if it can stand nearer
 
 
 def words_in(figure: Figure, frame: Frame) -> tuple[Sheet, list[Wish]]:
@@ -49,7 +53,23 @@ def words_in(figure: Figure, frame: Frame) -> tuple[Sheet, list[Wish]]:
     if not sheet.settle(names):
         return sheet, []
     sheet.words = before  # one without a place: all go beside, so that they read as one list
+    if len(names) == 1 and _set_by_its_end(names[0], figure.curves[names[0].own], frame, sheet):
+        return sheet, []
     return sheet, names
+
+
+def _set_by_its_end(wish: Wish, curve: Curve, frame: Frame, sheet: Sheet) -> bool:
+    """Set the only name over or under the end of its curve, where a line from the margin crosses the plot."""
+    end = last_point(curve, frame)
+    if end is None or frame.box.right - end[0] < LONG_LEADER:
+        return False
+    x, y = end
+    for apart in np.arange(2 * LINE, LONG_LEADER, LINE / 2):
+        for at, near in ((y - apart, y - apart + 4), (y + apart, y + apart - SIZE)):
+            if not sheet.settle([Wish(wish.text, [Spot(x, at, "middle")], wish.css)]):
+                sheet.words[-1] = replace(sheet.words[-1], leader=(x, y + (2 if at > y else -2), x, near))
+                return True
+    return False
 
 
 def _axis_boxes(figure: Figure, frame: Frame) -> list[Box]:

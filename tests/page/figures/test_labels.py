@@ -1,5 +1,6 @@
 """Words never lie on each other."""
 
+import re
 from itertools import combinations, pairwise
 from xml.etree import ElementTree
 
@@ -8,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from PIL import ImageFont
 
-from teardown.page.figures import Axis, Band, Figure, Mark, Rule, draw
+from teardown.page.figures import Axis, Band, Curve, Figure, Mark, Rule, draw
 from teardown.page.figures.labels import SIZE, Box, Spot, spread, text_width
 from teardown.page.finders import typeface_folders
 from tests.page.figures.makers import SVG, a_curve, a_figure
@@ -52,6 +53,18 @@ def test_no_word_of_a_drawing_lies_on_another(seeds: list[int], width: int, heig
             marks=(Mark(20, 0.45, "leak seen"), Mark(21, 0.45, "gas seen")),
         )
     )
+
+
+def test_the_only_name_stands_over_the_end_of_its_curve_and_no_line_crosses_the_plot() -> None:
+    """A median that ends early among cells that run on is not led to from the margin."""
+    until = tuple(range(1, 280))
+    cells = [Curve("", until, (0.482 + 0.003 * number,) * len(until)) for number in range(12)]
+    median = Curve("median", until[:125], (0.5,) * 125)
+    figure = a_figure(*cells, median, width=800, height=300, y=Axis("capacity, Ah", low=0.0, high=0.7))
+    (leader,) = re.findall(r'd="M([\d.]+) ([\d.]+)L([\d.]+) ([\d.]+)" class="leader"', str(draw(figure)))
+    x1, y1, x2, y2 = map(float, leader)
+    assert (x1, abs(y1 - y2) < 96) == (x2, True)
+    assert_apart(figure)
 
 
 @settings(max_examples=40, deadline=None)

@@ -5,6 +5,7 @@ from django.urls import reverse
 
 from teardown.cells.models import Material
 from teardown.dissection import actions as bench
+from teardown.dissection.dossier.titration import titrations
 from teardown.dissection.models import Entry, Instrument
 from tests import makers
 from tests.dissection.makers import ended, item, keep
@@ -119,7 +120,7 @@ def test_set_up_is_carried_over_and_observations_never(signed_in, cell, chemist)
     assert carried.count() == 2
 
 
-def test_a_titration_is_worked_out_from_its_readings(signed_in, cell, chemist):
+def test_a_titration_is_worked_out_from_its_readings(signed_in, cell, chemist, django_assert_num_queries):
     vial = bench.cut_sample(dissection=cell.dissection, component="electrolyte", by=chemist)
     for number, (first, second) in enumerate([("11.95", "13.10"), ("11.93", "13.12")]):
         aliquot = bench.cut_sample(parent=vial, by=chemist, purpose=f"aliquot {number + 1}")
@@ -143,3 +144,20 @@ def test_a_titration_is_worked_out_from_its_readings(signed_in, cell, chemist):
     assert "Electrolyte by titration" in page
     assert "0.58" in page or "0.59" in page
     assert "sulfide" in page.lower()
+    with django_assert_num_queries(3):  # readings, what superseded them, what the recipe holds
+        (shown,) = titrations(cell.dissection)
+    first = [aliquot.found.hydroxide.value for aliquot in shown.aliquots]
+    for reading in Entry.objects.current().filter(term__key="titration.acid_mol_L").order_by("pk"):
+        for value in ("0.1010", "0.1012"):
+            reading = bench.amend(entry=reading, value=value, reason="instrument_out", by=chemist)
+    with django_assert_num_queries(3):
+        (shown,) = titrations(cell.dissection)
+    before = [[aliquot.found.hydroxide.value for aliquot in each.aliquots] for each in shown.earlier]
+    # hydroxide goes as the acid's concentration: as it stood before the last amendment of either aliquot
+    assert before[0] == pytest.approx([1.010 * first[0], first[1]])
+    assert before[1] == pytest.approx([1.012 * first[0], 1.010 * first[1]])
+    withdrawn = Entry.objects.current().filter(term__key="titration.first_mL").order_by("pk")[0]
+    bench.withdraw(entry=withdrawn, reason="typing_slip", by=chemist)
+    (shown,) = titrations(cell.dissection)
+    assert [sample.purpose for sample in shown.samples] == ["aliquot 1", "aliquot 2"]
+    assert [aliquot.sample.purpose for aliquot in shown.aliquots] == ["aliquot 2"]

@@ -3,9 +3,9 @@
 from collections.abc import Iterable, Iterator, Mapping
 from contextlib import suppress
 from dataclasses import dataclass, replace
+from typing import Self
 
 from teardown.dissection.models import Dissection, Entry, Sample
-from teardown.dissection.models.entries import EntryQuerySet
 from teardown.dissection.rules.cautions import acid_is_offered
 from teardown.records.models import Record
 from teardown.science.electrolyte.titration import Alkali, Titration, warder
@@ -91,9 +91,10 @@ def titrations(dissection: Dissection) -> list[TitrationShown]:
     Where the recipe forbids acid, readings that came from the laboratory's approved route are shown, and the
     remarks say what spoils them.
     """
-    by_vial = _by_vial(dissection.entries.current())
+    readings = _Readings.of(dissection)
+    by_vial = readings.by_vial()
     held = [SPOILERS[name] for name in dissection.constituents() if name in SPOILERS]
-    shown = [work_out(tuple(readings), readings, held) for readings in by_vial.values()]
+    shown = [work_out(tuple(said), said, held) for said in by_vial.values()]
     amended = {
         entry.record
         for each in shown
@@ -101,7 +102,7 @@ def titrations(dissection: Dissection) -> list[TitrationShown]:
         if entry.supersedes_id and entry.state != Entry.State.WITHDRAWN
     }
     before = [
-        (record, _by_vial(dissection.entries.as_known_at(record.seq - 1)))
+        (record, readings.by_vial(record.seq - 1))
         for record in sorted(amended, key=lambda record: record.seq)
     ]
     return [
@@ -110,15 +111,38 @@ def titrations(dissection: Dissection) -> list[TitrationShown]:
     ]
 
 
-def _by_vial(entries: EntryQuerySet) -> dict[int, dict[Sample, list[Entry]]]:
-    """Give the readings of each vial, by aliquot."""
-    rows = entries.filter(term__key__in=READINGS, sample__isnull=False).with_words()
-    found: dict[int, dict[Sample, list[Entry]]] = {}
-    for entry in rows.select_related("sample__parent").order_by("pk"):
-        if entry.sample is not None:
-            vial = found.setdefault(entry.sample.parent_id or entry.sample.pk, {})
-            vial.setdefault(entry.sample, []).append(entry)
-    return found
+@dataclass(frozen=True, slots=True)
+class _Readings:
+    """Every reading that was ever said of a cell, and the record by which each was superseded."""
+
+    said: tuple[Entry, ...]
+    until: Mapping[int, int]
+
+    @classmethod
+    def of(cls, dissection: Dissection) -> Self:
+        """Fetch them, however often they were amended: two questions."""
+        rows = dissection.entries.filter(term__key__in=READINGS, sample__isnull=False).with_words()
+        later = Entry.objects.filter(supersedes__dissection=dissection, supersedes__term__key__in=READINGS)
+        # the first of two that supersede the same comes last here, and stays
+        until = later.order_by("-record__seq").values_list("supersedes_id", "record__seq")
+        return cls(tuple(rows.select_related("sample__parent").order_by("pk")), dict(until))
+
+    def by_vial(self, known_at: int | None = None) -> dict[int, dict[Sample, list[Entry]]]:
+        """Give the readings of each vial that count, by aliquot: now, or when the records had come so far."""
+        found: dict[int, dict[Sample, list[Entry]]] = {}
+        for entry in self.said:
+            if entry.sample is not None and self._counts(entry, known_at):
+                vial = found.setdefault(entry.sample.parent_id or entry.sample.pk, {})
+                vial.setdefault(entry.sample, []).append(entry)
+        return found
+
+    def _counts(self, entry: Entry, known_at: int | None) -> bool:
+        if entry.state == Entry.State.WITHDRAWN:
+            return False
+        until = self.until.get(entry.pk)
+        if known_at is None:
+            return until is None
+        return entry.record.seq <= known_at and (until is None or until > known_at)
 
 
 def _earlier(

@@ -45,6 +45,7 @@ class Visit:
             **more,
         )
         self.contexts.append(context)
+        context.set_default_timeout(60_000)
         if user is not None:
             context.add_cookies(
                 [{"name": settings.SESSION_COOKIE_NAME, "value": session_of(user), "url": self.address}]

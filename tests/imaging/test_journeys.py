@@ -52,7 +52,7 @@ def test_thresholds_are_tried_on_a_crop_measured_with_compared_and_accepted(visi
     page.get_by_role("button", name="Measure with these levels").click()
     expect(page.get_by_text("The picture is being measured")).to_be_visible()
     work_off()
-    expect(page.locator(".by-hand")).to_contain_text("rims are darker than the level found", timeout=15_000)
+    expect(page.locator(".by-hand")).to_contain_text("rims are darker than the level found", timeout=60_000)
     page.get_by_role("button", name="Accept", exact=True).click()
     expect(page.get_by_text("accepted by")).to_be_visible()
     assert Review.objects.get().verdict == "accept"
@@ -108,14 +108,14 @@ def test_strokes_are_drawn_learned_from_and_measured_with(visit, operator, field
     page.get_by_role("button", name="Learn from the kept strokes").click()
     expect(page.get_by_text("Classes are being learned")).to_be_visible()
     work_off()
-    expect(page.get_by_text("called rightly by trees that never saw them")).to_be_visible(timeout=15_000)
+    expect(page.get_by_text("called rightly by trees that never saw them")).to_be_visible(timeout=60_000)
     assert Classifier.objects.get().session == field.session
     assert eyes.faults(page) == []
     page.locator("#by-strokes-reason").fill("oxide and metal are of one grey")
     page.get_by_role("button", name="Measure with it").click()
     expect(page.get_by_text("The picture is being measured")).to_be_visible()
     work_off()
-    expect(page.locator(".by-hand")).to_contain_text("oxide and metal are of one grey", timeout=15_000)
+    expect(page.locator(".by-hand")).to_contain_text("oxide and metal are of one grey", timeout=60_000)
     assert standing([field])[field.pk].levels["source"] == "trained"
     assert visit.complaints == []
 

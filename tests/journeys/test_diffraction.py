@@ -49,7 +49,7 @@ def test_a_pattern_is_brought_fitted_looked_at_and_accepted(
     page.get_by_role("button", name="Keep it").click()
     expect(page.locator("#pending")).to_contain_text("The pattern is being fitted.")
     work_off()
-    expect(page.locator("#look-head")).to_be_visible(timeout=20_000)  # the page comes anew by itself
+    expect(page.locator("#look-head")).to_be_visible(timeout=60_000)  # the page comes anew by itself
     assert eyes.faults(page) == []
 
     _drag_over_counts(page)
@@ -69,7 +69,7 @@ def test_a_pattern_is_brought_fitted_looked_at_and_accepted(
     form.get_by_role("button", name="Fit", exact=True).click()
     expect(page.locator("#pending")).to_contain_text("being fitted")
     work_off()
-    expect(page.locator("#history tbody tr")).to_have_count(2, timeout=20_000)
+    expect(page.locator("#history tbody tr")).to_have_count(2, timeout=60_000)
 
     page.locator("#fit-reason").fill("Grains seen on the micrograph; lines looked at.")
     page.get_by_role("button", name="Accept").click()

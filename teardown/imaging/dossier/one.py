@@ -228,7 +228,7 @@ def page_of(micrograph: Micrograph, user: Any) -> MicrographPage:
         figures=_figures(result) if result else (),
         layers=tables_of(result) if result else (),
         patches=_patches(result) if result else "",
-        near=tuple((result.sums.get("near_coverage") or {}).items()) if result else (),
+        near=_near(result) if result else (),
         pooled=pooled,
         electrode=electrode,
         scale_levels=count_levels(micrograph.width_px, micrograph.height_px),
@@ -239,6 +239,11 @@ def page_of(micrograph: Micrograph, user: Any) -> MicrographPage:
         may_review=may(user, "measures.review"),
         may_measure=may(user, "measures.run"),
     )
+
+
+def _near(result: SectionResult) -> tuple[tuple[str, float], ...]:
+    """Give the coverage by the gap allowed, the narrowest first: a database may keep names in another order."""
+    return tuple(sorted((result.sums.get("near_coverage") or {}).items(), key=lambda one: float(one[0])))
 
 
 def _regions(micrograph: Micrograph) -> tuple[tuple[ShownRegion, ...], tuple[ShownRegion, ...]]:

@@ -170,7 +170,7 @@ def lifted_oxide(coverage: float, near: Mapping[str, float]) -> list[Remark]:
     """Say that oxide stands near much of the bare metal; ``near`` is the coverage by gap allowed, in um."""
     if not near:
         return []
-    reach, widest = list(near.items())[-1]
+    reach, widest = max(near.items(), key=lambda one: float(one[0]))
     if widest - coverage <= 0.10:
         return []
     return [

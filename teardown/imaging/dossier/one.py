@@ -242,7 +242,7 @@ def page_of(micrograph: Micrograph, user: Any) -> MicrographPage:
 
 
 def _near(result: SectionResult) -> tuple[tuple[str, float], ...]:
-    """Give the coverage by the gap allowed, the narrowest first: a database may keep names in another order."""
+    """Give the coverage by the gap allowed, the narrowest first; databases may keep names otherwise."""
     return tuple(sorted((result.sums.get("near_coverage") or {}).items(), key=lambda one: float(one[0])))
 
 

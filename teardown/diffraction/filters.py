@@ -26,9 +26,9 @@ class PatternFilter(filters.FilterSet):  # type: ignore[misc]
 
     cell = filters.CharFilter(label="Cell", method="by_cell")
     sample = filters.CharFilter(label="Sample", field_name="sample__code", lookup_expr="icontains")
-    radiation = filters.ChoiceFilter(label="Tube", choices=Radiation.choices)
-    phase = filters.ChoiceFilter(label="Phase found", choices=_phases, method="by_phase")
-    standing = filters.ChoiceFilter(label="Fit", choices=STANDING, method="by_standing")
+    radiation = filters.ChoiceFilter(label="Tube", choices=Radiation.choices, empty_label="any")
+    phase = filters.ChoiceFilter(label="Phase found", choices=_phases, method="by_phase", empty_label="any")
+    standing = filters.ChoiceFilter(label="Fit", choices=STANDING, method="by_standing", empty_label="any")
 
     class Meta:
         model = Pattern

@@ -18,7 +18,6 @@ FOREIGN = re.compile(
 )
 WAVELENGTH = re.compile(r"(?:wavelength|lambda|λ)[^\n]{0,40}?(?<![\d.])(\d\.\d{2,7})", re.IGNORECASE)
 PARTICLES = re.compile(r"\b(neutrons?|electrons?)\b", re.IGNORECASE)
-REMEDY = "Only patterns of these tubes are fitted here; bring the fractions from the refinement instead."
 
 
 def anode_in(header: str) -> str | None:
@@ -47,4 +46,12 @@ def foreign_radiation(header: str, wavelength_A: float | None = None) -> tuple[R
     message = (
         f"{found}, and the fit knows X-rays of {known} tubes only: shares fitted here would mean nothing."
     )
-    return (Remark("RADIATION_UNKNOWN", "error", message, length, remedy=REMEDY),)
+    return (
+        Remark(
+            "RADIATION_UNKNOWN",
+            "error",
+            message,
+            length,
+            remedy="Bring the phase fractions of a refinement made elsewhere instead.",
+        ),
+    )

@@ -38,6 +38,9 @@ def test_the_page_opens_with_what_was_found(web, fitted):
     assert "by mass alpha-iron (ferrite) 50" in page
     assert "SP-0451" in page
     assert "less than" in page
+    assert "e.s.d., wt%" in page
+    assert "standard uncertainty (k = 1)" in page
+    assert "2θ fitted" in page
     assert page.count("<svg") >= 4
     assert "hides the core" in page
     assert "style=" not in page
@@ -185,6 +188,7 @@ def test_fractions_are_typed_for_a_pattern_and_for_a_sample(web, fitted):
     work_off()
     alone = Fit.objects.get(pattern=None)
     page = web.get(reverse("fit", args=[alone.pk])).content.decode()
+    assert "e.s.d. as they were given" in page
     assert "Brought from outside" in page
     assert "50.00" in page
     assert web.get(reverse("fit", args=[Fit.objects.filter(pattern=fitted).last().pk])).status_code == 302

@@ -227,7 +227,7 @@ def _about(pattern: Pattern) -> Any:
     sample = pattern.sample
     if sample is not None and sample.minutes_since_opening is not None:
         where = f", {sample.atmosphere}" if sample.atmosphere else ""
-        yield "cut", f"{number(sample.minutes_since_opening)} min after opening{where}"
+        yield "cut", f"{number(sample.minutes_since_opening, 0)} min after opening{where}"
     if sample is not None and sample.rinsed is not None:
         yield "rinsed", "yes" if sample.rinsed else "no"
     if pattern.standard:

@@ -13,7 +13,7 @@ from teardown.science.crystallography.refinement import Recipe, Refinement, find
 from teardown.science.crystallography.structure_factors import NoLines
 
 Array = NDArray[np.float64]
-ABSOLUTE = 0.15
+ABSOLUTE = 0.15  # our own, set on drawn patterns; no source
 SHORTEST_D_A = 1.1
 
 

@@ -15,6 +15,7 @@ from teardown.science.crystallography.settings import Settings
 from teardown.science.errors import MeasurementError, Remark
 
 Array = NDArray[np.float64]
+# Thresholds are our own, set on drawn patterns; no source
 MOST_UNEXPLAINED = 0.20
 FEWEST_COUNTS = 5_000.0
 LEAST_SPAN_DEG = 50.0

@@ -20,8 +20,9 @@ from teardown.science.crystallography.fractions import (
     group_sums,
     hill_howard,
 )
-from teardown.science.crystallography.limits import limits_of, prune
+from teardown.science.crystallography.limits import limits_of
 from teardown.science.crystallography.phases import Phase, choose, phase_table
+from teardown.science.crystallography.presence import prune
 from teardown.science.crystallography.quality import Quality, checked, quality, weights
 from teardown.science.crystallography.radiation import Radiation, radiation
 from teardown.science.crystallography.refinement import (
@@ -46,9 +47,10 @@ from teardown.science.crystallography.tube_lines import found_k_beta, with_k_bet
 from teardown.science.errors import MeasurementError, Remark
 
 Array = NDArray[np.float64]
-VERSION = "3"
+VERSION = "4"
 MOST_PHASES = 10
 MOST_POINTS = 20_000
+# Where laboratory scans of iron phases hold lines worth fitting: common practice, no source
 RANGES_DEG = {
     "cu": (15.0, 100.0),
     "co": (18.0, 120.0),
@@ -167,7 +169,7 @@ def fit_pattern(
         fit = with_k_beta(fit, share)
     if chosen.look_for_hump and not chosen.humps and (hump := found_hump(fit)) is not None:
         fit = with_hump(fit, hump)
-    fit = prune(fit, chosen.prune_below_esd, keep=given.phase if given else None)
+    fit = prune(fit, chosen.risk_of_one_too_many, keep=given.phase if given else None)
     return _told(fit, offered, beam, given, chosen, looks, ruler)
 
 
@@ -245,7 +247,10 @@ def _told(
     )
     more = unexplained_peaks(fit, offered) if chosen.look_for_more else ()
     known = {r.code for r in looks.remarks}
-    after = remark.after_fit(fit, refined, rows, mixed, numbers, amorphous, more, chosen, ruler)
+    names = {p.key: p.name for p in offered}
+    after = remark.after_fit(
+        fit, refined, rows, mixed, numbers, amorphous, more, chosen, ruler, limits, names
+    )
     said = looks.remarks + tuple(r for r in after if r.code not in known)
     groups = group_sums(
         refined,

@@ -13,7 +13,8 @@ from teardown.science.errors import MeasurementError
 Array = NDArray[np.float64]
 
 # The second uncertainty of a share W: a floor of 0.5 wt% and 4 % of the share, beside the e.s.d.: what
-# weighed mixtures of a published round robin leave over, not what a fit says of itself.
+# weighed mixtures of a published round robin leave over (Madsen et al. 2001, J. Appl. Cryst. 34, 409), not
+# what a fit says of itself. The floor of an amorphous share is our own judgement.
 FLOOR = 0.005
 RELATIVE = 0.04
 AMORPHOUS_FLOOR = 0.025

@@ -1,4 +1,4 @@
-"""Phases that are not there: taken out one at a time, and given a limit instead of a zero."""
+"""Phases that are not there: given a limit instead of a zero."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -6,9 +6,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from teardown.science.crystallography.fractions import Shares, hill_howard
+from teardown.science.crystallography.fractions import Shares
 from teardown.science.crystallography.phases import Phase
-from teardown.science.crystallography.refinement import Refinement, finish
+from teardown.science.crystallography.presence import likeness
+from teardown.science.crystallography.refinement import Refinement
 
 Array = NDArray[np.float64]
 
@@ -22,42 +23,16 @@ class Limit:
     esd: float
 
 
-def prune(fit: Refinement, below_esd: float, keep: str | None = None) -> Refinement:
-    """Take out the phase that stands least above its e.s.d., and fit again, until all stand above.
-
-    At least one phase stays. ``keep`` is never taken out (an internal standard).
-    """
-    finished = False
-    while len(fit.phases) > 1:
-        shares = hill_howard([p.as_refined(fit.theta) for p in fit.patterns], fit.scales, fit.covariance())
-        ratio = np.where(shares.weight > 0, shares.weight / np.maximum(shares.esd, 1e-12), 0.0)
-        if len(fit.phases) > 1 and (shares.weight > 1 - 1e-9).any():
-            ratio = np.where(shares.weight > 1 - 1e-9, np.inf, 0.0)
-        fixed = [p.key == keep or p.identification_only for p in fit.phases]
-        ratio[fixed] = np.inf
-        gone = int(np.argmin(ratio))
-        if ratio[gone] >= below_esd:
-            break
-        rest = [p for i, p in enumerate(fit.phases) if i != gone]
-        smaller = Refinement(fit.x, fit.y, 1 / fit.weight, rest, fit.beam, fit.recipe)
-        smaller.adopt(fit)
-        smaller.search(())
-        finish(smaller, steps=4)
-        fit, finished = smaller, True
-    if finished:
-        finish(fit, steps=6)
-    return fit
-
-
 def limits_of(
     fit: Refinement, offered: Sequence[Phase], refined: Sequence[Phase], shares: Shares, times: float
 ) -> dict[str, Limit]:
     """Give a limit to each phase that was offered and is not in the fit.
 
     Each is put back alone at its table cell and typical width, everything else free: the limit is its
-    estimate and ``times`` its e.s.d.
+    estimate and ``times`` its e.s.d., widened as where phases are sought.
     """
     there = {p.key for p in fit.phases}
+    reach = times * likeness(fit.solved.linear.residual)
     found: dict[str, Limit] = {}
     for phase in offered:
         if phase.key in there or phase.identification_only:
@@ -69,7 +44,7 @@ def limits_of(
             for i, p in enumerate(whole.parameters)
             if p.phase is None or p.phase < len(fit.phases) or p.kind in {"log_X", "cell"}
         ]
-        found[phase.key] = _limit(whole, [*refined, phase.with_cell(phase.cell)], times)
+        found[phase.key] = _limit(whole, [*refined, phase.with_cell(phase.cell)], reach)
     return found
 
 

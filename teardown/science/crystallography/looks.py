@@ -9,6 +9,7 @@ from teardown.science.crystallography.stretches import of_stretches
 from teardown.science.errors import Level, Remark
 
 Array = NDArray[np.float64]
+# Thresholds are our own, set on drawn patterns; no source
 LOW_COUNTS = 2000.0
 NOISY = 3.0  # scatter over that of counting statistics, as variances
 QUIETER = 1 / 3  # below this the counts were divided before they were rounded

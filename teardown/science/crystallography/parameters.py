@@ -16,7 +16,7 @@ from teardown.science.crystallography.radiation import Radiation
 from teardown.science.crystallography.symmetry import Cell, crystal_system
 
 Array = NDArray[np.float64]
-SCHERRER_K = 0.9
+SCHERRER_K = 0.9  # common practice; from .87 to 1 by shape (Langford & Wilson 1978, J. Appl. Cryst. 11, 102)
 
 # Which entries of a cell move together, for each crystal system.
 _CELL_MOVES: dict[str, tuple[tuple[int, ...], ...]] = {
@@ -101,6 +101,7 @@ def parameters(
     ``ruler`` is the key of the phase whose cell is trusted to 0.0004 Å; ``k_beta`` lets the tube's
     K-beta line show with a share of K-alpha.
     """
+    # Widths of the priors are our own, set on drawn patterns; no source
     tight = 0.2 if optics.calibrated else 1.0
     shared = [
         Parameter("displacement", None, 0, 0.0, 0.15, -0.8, 0.8),

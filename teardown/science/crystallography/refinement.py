@@ -254,6 +254,7 @@ def find_displacement(fit: Refinement) -> None:
     fit.theta[at] = best[1]
 
 
+# Places and gain of a hump: our own, no source
 HUMP_D_A = (5.2, 4.6, 4.1, 3.7, 3.35, 3.05)  # where glass, gels and binders swell the background
 HUMP_WIDTHS = (6.0, 9.0, 13.0)
 HUMP_GAIN = (

@@ -12,6 +12,7 @@ from teardown.science.crystallography.refinement import Refinement
 from teardown.science.crystallography.structure_factors import lines
 
 Array = NDArray[np.float64]
+# Thresholds are our own, set on drawn patterns; no source
 SIGMA = 6.0
 LINES_LOOKED_AT = 4
 LINES_NEEDED = 2

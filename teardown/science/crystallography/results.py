@@ -25,6 +25,7 @@ Array = NDArray[np.float64]
 Status = Literal["found", "below limit", "standard", "identified"]
 
 ASSUMED_SIZE_UM = (1.0, 5.0)  # where no grain size is known; common practice, no source
+# Both our own; no source
 WIDTH_SEEN = 0.2  # of the width of the instrument
 CONTRAST_REFUSED = 0.05  # (µ - µ) D beyond which a standard makes false amorphous content
 

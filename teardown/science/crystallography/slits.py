@@ -4,6 +4,7 @@ from dataclasses import replace
 
 from teardown.science.crystallography.refinement import Refinement, finish
 
+# Thresholds are our own, set on drawn patterns; no source
 SUSPECT_B_A2 = 1.0
 BETTER = 0.85
 

@@ -14,6 +14,7 @@ from teardown.science.crystallography.phases import Phase, phase_table
 from teardown.science.crystallography.refinement import Refinement, finish
 from teardown.science.crystallography.statistics import statistics
 
+# Thresholds are common practice, no source
 MISFIT = 1.08  # below this GoF one spinel leaves nothing to explain
 GAIN = 0.05  # Rwp without background has to fall by this share
 SURE_ESD = 5.0

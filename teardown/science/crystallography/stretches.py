@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 from teardown.science.errors import Remark
 
 Array = NDArray[np.float64]
+# Thresholds are our own, set on drawn patterns; no source
 GAP_STEPS = 10.0
 GAP_DEG = 0.5
 ALIKE = 30  # neighbours of one value

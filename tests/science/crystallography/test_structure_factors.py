@@ -135,7 +135,8 @@ def test_an_unknown_space_group_is_refused():
 
 
 def test_dispersion_of_iron_falls_near_its_edge():
-    # Fe K edge 7.112 keV: cobalt radiation (6.93 keV) lies just below, copper above (f'' jumps)
+    # Fe K edge 7.112 keV, Bearden & Burr 1967, Rev. Mod. Phys. 39, 125:
+    # cobalt radiation (6.93 keV) lies just below, copper above (f'' jumps)
     assert dispersion("Fe", radiation("co").energy_eV).real < -3
     assert dispersion("Fe", CU.energy_eV).imag > 3
     assert dispersion("Fe", radiation("co").energy_eV).imag < 0.6
@@ -145,6 +146,7 @@ def test_the_reference_intensity_ratio_changes_with_the_tube():
     iron, corundum = TABLE["iron"], TABLE["corundum"]
     ratios = [reference_intensity_ratio(iron, corundum, radiation(a)) for a in ("cu", "co", "mo")]
     assert ratios[2] > ratios[0] > ratios[1]
+    # its strongest line by area, 116, over 113, on which ratios are based
     assert reference_intensity_ratio(corundum, corundum, CU) == pytest.approx(1.03, abs=0.05)
 
 

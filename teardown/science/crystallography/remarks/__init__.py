@@ -1,9 +1,11 @@
 """What a reader of a fit must know, each in a plain sentence with what to do."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from teardown.science.crystallography.fractions import Amorphous, Shares
+from teardown.science.crystallography.limits import Limit
 from teardown.science.crystallography.phases import Phase
+from teardown.science.crystallography.presence import likeness
 from teardown.science.crystallography.refinement import Refinement
 from teardown.science.crystallography.remarks import pattern, specimen
 from teardown.science.crystallography.residuals import Unexplained
@@ -23,6 +25,8 @@ def after_fit(
     more: Sequence[Unexplained],
     chosen: Settings,
     ruler: str | None,
+    limits: Mapping[str, Limit],
+    names: Mapping[str, str],
 ) -> tuple[Remark, ...]:
     """Collect the remarks of a finished fit, those on trust in the whole first."""
     return (
@@ -35,4 +39,5 @@ def after_fit(
         *specimen.of_spinel(fit, refined, rows, ruler),
         *pattern.of_what_is_missing(rows, amorphous),
         *pattern.of_scales(fit, mixed),
+        *pattern.of_phases_in_doubt(limits, names, likeness(fit.solved.linear.residual)),
     )

@@ -1,11 +1,12 @@
 """Remarks on the pattern as a whole: tube, misfit, what is left over, what cannot be kept apart."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 
 import numpy as np
 
 from teardown.science.crystallography.anode import angles_are_theta, better_anode
 from teardown.science.crystallography.fractions import Amorphous, Shares
+from teardown.science.crystallography.limits import Limit
 from teardown.science.crystallography.phases import Phase
 from teardown.science.crystallography.profile import mixture
 from teardown.science.crystallography.radiation import NAMES
@@ -16,6 +17,8 @@ from teardown.science.crystallography.settings import Settings
 from teardown.science.crystallography.slits import better_slits
 from teardown.science.crystallography.statistics import Statistics
 from teardown.science.errors import Remark
+
+IN_DOUBT = 2.0  # e.s.d. from which a phase not found is spoken of
 
 
 def of_tube(
@@ -255,6 +258,38 @@ def of_what_is_missing(rows: Sequence[PhaseResult], amorphous: Amorphous | None)
                 ),
                 where=row.phase,
             )
+
+
+def of_phases_in_doubt(
+    limits: Mapping[str, Limit], names: Mapping[str, str], alike: float
+) -> Iterator[Remark]:
+    """Remark on phases that are told by a limit although the fit would give them a share above its e.s.d.
+
+    Parameters
+    ----------
+    limits, names : mapping
+        By the keys of the phases: of those not found, and of all offered.
+    alike : float
+        How much more alike neighbouring residuals are than noise makes them.
+    """
+    for key, limit in limits.items():
+        if limit.estimate < IN_DOUBT * limit.esd:
+            continue
+        why = f"chance lends one of {len(names)} phases offered so much too often"
+        if alike > 1.1:
+            why = (
+                f"neighbouring residuals spread {alike:.1f} times wider than by noise alone, and what line "
+                "shapes leave over may pass for it"
+            )
+        share = f"{100 * limit.estimate:.2f} ± {100 * limit.esd:.2f} wt% (e.s.d.)"
+        yield Remark(
+            "BELOW_ITS_LIMIT",
+            "info",
+            f"{names[key].capitalize()} would get {share}, and is told as below its limit: {why}.",
+            limit.estimate,
+            key,
+            "Count longer if it matters, or ask another method.",
+        )
 
 
 def of_scales(fit: Refinement, mixed: Shares) -> Iterator[Remark]:

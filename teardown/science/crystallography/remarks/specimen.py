@@ -28,9 +28,9 @@ def of_grains(refined: Sequence[Phase], mixed: Shares, fit: Refinement, chosen: 
             "NO_PARTICLE_SIZE",
             "warning",
             (
-                f"Iron stands beside other phases and no grain size is given. With {NAMES[anode]} "
-                "and grains of 2 µm iron is hidden by several percent with Cu, by under 1 % with "
-                "Co or Mo; the uncertainty allows for 1 to 5 µm."
+                "Iron stands beside other phases and no grain size is given. Grains of 2 µm hide several "
+                "percent of the iron with Cu, under 1 % with Co or Mo; the uncertainty allows for 1 to 5 µm "
+                f"with {NAMES[anode]}."
             ),
             remedy="Give the grain size, from a micrograph if there is one.",
         )
@@ -158,7 +158,7 @@ def of_air(refined: Sequence[Phase]) -> Iterator[Remark]:
         "warning" if "oxyhydroxide" in there else "info",
         (
             "Fine iron and iron(II) hydroxide oxidise in air within minutes to hours: "
-            + ("part of the oxide and oxyhydroxide found" if grown else "oxide and oxyhydroxide")
+            + ("part of the " + " and ".join(sorted(grown)) + " found" if grown else "oxide and oxyhydroxide")
             + " may have grown after the cell was opened."
         ),
         remedy="Note how long the specimen lay in air, and compare with one dried and scanned without it.",

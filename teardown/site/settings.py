@@ -171,6 +171,8 @@ DATA_UPLOAD_MAX_NUMBER_FIELDS = 2000
 DATA_UPLOAD_MAX_NUMBER_FILES = 500
 UPLOAD_LARGEST_BYTES = env.int("TEARDOWN_UPLOAD_LARGEST_BYTES", default=4 * 2**30)
 UPLOAD_RESERVE_BYTES = env.int("TEARDOWN_UPLOAD_RESERVE_BYTES", default=256 * 2**20)
+# calmed greys of pictures, kept so that levels can be pinned in less time; losing them loses nothing
+CALM_GREYS_BYTES = env.int("TEARDOWN_CALM_GREYS_BYTES", default=2 * 2**30)
 STATIC_URL = "static/"
 STATIC_ROOT = DATA_DIR / "static"
 STATICFILES_DIRS = [BASE_DIR / "static"]
@@ -188,7 +190,7 @@ WORK = {
     "imaging.sample": ("teardown.imaging.measure.sample", "2"),
     "imaging.electrode": ("teardown.imaging.measure.electrode", "1"),
     "imaging.train": ("teardown.imaging.measure.train", "1"),
-    "diffraction.fit": ("teardown.diffraction.measure.fit", "3"),
+    "diffraction.fit": ("teardown.diffraction.measure.fit", "4"),
     "diffraction.calibrate": ("teardown.diffraction.measure.calibrate", "1"),
     "diffraction.external": ("teardown.diffraction.measure.external", "1"),
     "findings.balance": ("teardown.findings.measure.balance", "2"),

@@ -184,11 +184,12 @@ def is_being_measured(micrograph: Micrograph) -> bool:
 
 
 def _with_known(micrograph: Micrograph, asked: dict[str, Any]) -> dict[str, Any]:
-    """Add the noise and the light that the first result on these pixels found, where levels are given.
+    """Add what the first result on these pixels found, where levels are given: noise, light, and how the
+    numbers hang on the levels.
 
-    They would be found again to the last digit; written into the question they cost nothing, and whoever
-    repeats the run from its settings repeats it exactly. A question that was asked without them stays that
-    question.
+    Noise and light would be found again to the last digit; written into the question they cost nothing, and
+    whoever repeats the run from its settings repeats it exactly. A question that was asked without them
+    stays that question.
     """
     from teardown.science.stereology.settings import VERSION
 
@@ -202,7 +203,8 @@ def _with_known(micrograph: Micrograph, asked: dict[str, Any]) -> dict[str, Any]
         was, found = result.run.settings, result.levels
         looked = result.run.function == "imaging.section" and found.get("version") == VERSION
         if looked and all(was.get(name) == value for name, value in same.items()):
-            return asked | {"known": {"noise": found["noise"], "gain": found["gain"]}}
+            known = {"noise": found["noise"], "gain": found["gain"], "slopes": result.sums.get("slopes")}
+            return asked | {"known": known}
     return asked
 
 

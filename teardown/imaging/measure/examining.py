@@ -12,7 +12,7 @@ from teardown.formats.mosaic import Mosaic, StretchedMosaic, header_at, is_mosai
 from teardown.formats.pixel_size import ScaleCandidate, choose_scale
 from teardown.science.errors import Remark
 from teardown.science.stereology.classes import EXCLUDED, Levels
-from teardown.science.stereology.evening import Known
+from teardown.science.stereology.evening import Known, Shelf
 from teardown.science.stereology.field import FieldResult, measure_field, measure_source
 from teardown.science.stereology.mosaics import label_map, release
 from teardown.science.stereology.regions import Polygon, Strip, find_strip, valid_pixels, valid_within
@@ -56,6 +56,7 @@ def examine(
     settings: Settings | None = None,
     trained: Trained | None = None,
     known: Known | None = None,
+    shelf: Shelf | None = None,
 ) -> Examined:
     """Open a picture and measure it, without the books.
 
@@ -70,7 +71,10 @@ def examine(
     trained : Trained, optional
         Classes by strokes instead of by grey.
     known : Known, optional
-        Noise and gain that an earlier measurement of this picture, strip and outline found.
+        What an earlier measurement of this picture, strip and outline found.
+    shelf : Shelf, optional
+        Where the calm greys of this picture, strip and outline lie between measurements; those of mosaics
+        are not kept.
 
     Raises
     ------
@@ -107,6 +111,7 @@ def examine(
         settings=settings,
         trained=trained,
         known=known,
+        shelf=shelf,
     )
     result = replace(result, labels=_whole(result.labels, picture.grey.shape, rows))
     flags = (*picture.remarks, *choice.remarks, *strip_flags, *_outline_flag(regions), *result.flags)

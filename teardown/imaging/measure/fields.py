@@ -1,6 +1,7 @@
 """From a stored micrograph to stored numbers of one field."""
 
 from collections.abc import Callable, Iterable
+from contextlib import closing
 from dataclasses import asdict
 from typing import Any
 
@@ -23,6 +24,7 @@ from teardown.imaging.measure.plain import (
     read_settings,
     sums_data,
 )
+from teardown.imaging.measure.shelf import CalmShelf
 from teardown.imaging.measure.training import learned
 from teardown.imaging.models import FieldMeasure, HeldMeasure, Micrograph, SectionResult
 from teardown.imaging.runs import PoolAfter
@@ -44,7 +46,8 @@ def section(run: Run, beat: Beat) -> Iterable[models.Model | PoolAfter]:
     picture_of(micrograph)
     thumbnail_of(micrograph)
     beat(0.05, "reading the picture and measuring")
-    with on_disk(micrograph.receipt.file) as path:
+    shelf = CalmShelf(micrograph.receipt.file.sha256, page=micrograph.page, asked=asked)
+    with on_disk(micrograph.receipt.file) as path, closing(shelf):
         examined = examine(
             path,
             page=micrograph.page,
@@ -55,6 +58,7 @@ def section(run: Run, beat: Beat) -> Iterable[models.Model | PoolAfter]:
             settings=read_settings(asked),
             trained=learned(asked.get("trained")),
             known=read_known(asked.get("known")),
+            shelf=shelf,
         )
     held = bool(asked.get("held"))
     beat(0.7, "keeping the classes")

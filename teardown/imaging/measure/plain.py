@@ -16,10 +16,12 @@ from teardown.science.stereology.gaps import GapCurve
 from teardown.science.stereology.pooling import FieldSummary
 from teardown.science.stereology.ratios import Parts
 from teardown.science.stereology.regions import Strip
+from teardown.science.stereology.sensitivity import Slopes, Turned
 from teardown.science.stereology.settings import Settings
 from teardown.science.stereology.shading import Gain
 from teardown.science.stereology.structure import Structure
 
+KNOBS = ("oxide", "ends", "edge")
 NAMES = {"oxide_thickness": "oxide_thickness", "pore_chord": "pore_size", "metal_chord": "metal_size"}
 
 
@@ -80,6 +82,7 @@ def sums_data(examined: Examined) -> dict[str, Any]:
         "sampling_error": result.sampling_error,
         "threshold_uncertainty": result.threshold_uncertainty,
         "half_range": result.half_range,
+        "slopes": asdict(result.slopes) if result.slopes else None,
         "open_below": result.open_below,
         "open_above": result.open_above,
         "pixel_size_um": result.pixel_size_um,
@@ -134,10 +137,18 @@ def read_gaps(sums: Mapping[str, Any]) -> GapCurve | None:
 
 
 def read_known(asked: Mapping[str, Any] | None) -> Known | None:
-    """Read the noise and the gain field that an earlier run on the same picture found."""
+    """Read the noise, the gain field and the slopes that an earlier run on the same picture found."""
     if not asked:
         return None
-    return Known(float(asked["noise"]), Gain(tuple(float(term) for term in asked["gain"])))
+    gain, slopes = Gain(tuple(float(term) for term in asked["gain"])), asked.get("slopes")
+    return Known(float(asked["noise"]), gain, _read_slopes(slopes) if slopes else None)
+
+
+def _read_slopes(kept: Mapping[str, Any]) -> Slopes:
+    levels = read_levels(kept["levels"])
+    assert levels is not None  # slopes are kept with the levels that they were told at
+    oxide, ends, edge = (Turned(kept[name]["step"], dict(kept[name]["half"])) for name in KNOBS)
+    return Slopes(levels, kept["edge_sigma_px"], kept["sure"], oxide, ends, edge)
 
 
 def read_summary(sums: Mapping[str, Any]) -> FieldSummary:

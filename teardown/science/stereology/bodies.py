@@ -86,10 +86,13 @@ def near_level(kept: Mask, level: Mask, to_pore: Nearness, sigma: float) -> Mask
 def number_bodies(kept: Mask, core: Mask, level: Mask) -> BodyFacts:
     """Number the bodies of a map and gather what is decided by."""
     count, parts = numbered(kept)
-    area, levels = (np.bincount(parts[which], minlength=count) for which in (kept, level))
-    area[0] = kept.size - area.sum()
+    at = np.flatnonzero(kept)  # level ground and core lie within
+    body = parts.ravel()[at]
+    area = np.bincount(body, minlength=count)
+    area[0] = kept.size - len(at)
+    levels = np.bincount(body[level.ravel()[at]], minlength=count)
     has_core = np.zeros(count, bool)
-    has_core[parts[core]] = True
+    has_core[body[core.ravel()[at]]] = True
     return BodyFacts(parts, area, levels, has_core)
 
 

@@ -1,11 +1,14 @@
 """A picture made even and calm, window by window: what all classes are read from."""
 
 from dataclasses import dataclass
+from typing import Protocol
 
 import cv2
 import numpy as np
 
+from teardown.science.stereology.light import Light
 from teardown.science.stereology.noise import Grey, Mask, denoise, noise_level
+from teardown.science.stereology.sensitivity import Slopes
 from teardown.science.stereology.settings import Settings
 from teardown.science.stereology.shading import FLAT, Gain, fit_gain, fit_gain_of
 from teardown.science.stereology.windows import Source, Window, join, tiles_of
@@ -18,22 +21,61 @@ BLOCK, ACROSS = 512, 4
 
 @dataclass(frozen=True, slots=True)
 class Known:
-    """What an earlier measurement of the same picture found of its noise and its light, to be used again."""
+    """What an earlier measurement of the same picture found, to be used again.
+
+    Its noise and its light are the same in every measurement; how far the numbers hang on the levels
+    (``slopes``) holds for levels near those that it was told at.
+    """
 
     noise: float
     gain: Gain
+    slopes: Slopes | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Calmed:
+    """Calm greys of a whole picture, shape (rows, columns), with the counts of its greys, and the noise and
+    gain that they rest on."""
+
+    greys: Grey
+    light: Light
+    noise: float
+    gain: Gain
+
+    def fits(self, shape: tuple[int, int], noise: float, gain: Gain) -> bool:
+        """Tell whether these are the greys of a source of this shape, noise and gain."""
+        return (self.greys.shape, self.noise, self.gain) == (shape, noise, gain)
+
+
+class Shelf(Protocol):
+    """Where the calm greys of a picture may lie between measurements; it changes no number."""
+
+    def find(self) -> Calmed | None:
+        """Give what lies there."""
+        ...
+
+    def room(self, shape: tuple[int, int]) -> Grey | None:
+        """Give room for the calm greys of a picture; None where it is too large to be kept."""
+        ...
+
+    def keep(self, calmed: Calmed) -> None:
+        """Keep the greys that were written into the room given."""
+        ...
 
 
 class Evened:
     """A source with its noise and its gain field: gives calm greys of any window, the same in every cut."""
 
-    def __init__(self, source: Source, noise: float, gain: Gain) -> None:
-        """Keep what all windows share."""
+    def __init__(self, source: Source, noise: float, gain: Gain, calmed: Calmed | None = None) -> None:
+        """Keep what all windows share; greys that were calmed before are used if they are of this source."""
         self.source, self.noise, self.gain = source, noise, gain
+        self.calmed = calmed if calmed and calmed.fits(source.shape, noise, gain) else None
         self._last: tuple[Window, Grey] | None = None
 
     @classmethod
-    def of(cls, source: Source, settings: Settings, known: Known | None = None) -> "Evened":
+    def of(
+        cls, source: Source, settings: Settings, known: Known | None = None, shelf: Shelf | None = None
+    ) -> "Evened":
         """Tell noise and gain of a source, or take them from an earlier measurement of it.
 
         Raises
@@ -42,7 +84,7 @@ class Evened:
             If the gain varies too much to be divided out.
         """
         if known is not None:
-            return cls(source, known.noise, known.gain)
+            return cls(source, known.noise, known.gain, shelf.find() if shelf else None)
         blocks = sample_windows(source)
         if len(blocks) == 1:
             grey, mask = source.grey(blocks[0]), source.valid(blocks[0])
@@ -68,6 +110,8 @@ class Evened:
 
     def calm(self, window: Window) -> Grey:
         """Give the denoised greys of a window, equal to those of the whole picture there."""
+        if self.calmed is not None:
+            return np.ascontiguousarray(self.calmed.greys[window.at], np.float32)
         if self._last is not None and self._last[0] == window:
             return self._last[1]
         wide = window.wider(CALM_HALO, self.shape)

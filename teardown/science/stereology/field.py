@@ -11,14 +11,14 @@ from teardown.science.estimate import Estimate
 from teardown.science.stereology.classes import Levels
 from teardown.science.stereology.edge_shapes import edge_shape
 from teardown.science.stereology.edges import Relief
-from teardown.science.stereology.evening import Evened, Known
+from teardown.science.stereology.evening import Calmed, Evened, Known, Shelf
 from teardown.science.stereology.facts import Facts, open_sides, opened
 from teardown.science.stereology.flags import raise_flags
 from teardown.science.stereology.gaps import GapCurve, gap_curve
 from teardown.science.stereology.interfaces import Sums, add_up
 from teardown.science.stereology.levels import LevelSearch, find_levels, with_levels
 from teardown.science.stereology.light import Light
-from teardown.science.stereology.mosaics import LARGEST_WHOLE, segment_any_size
+from teardown.science.stereology.mosaics import LARGEST_WHOLE, See, segment_any_size
 from teardown.science.stereology.noise import Grey, Mask
 from teardown.science.stereology.outline import doubt_of
 from teardown.science.stereology.picture_flags import hidden_film
@@ -27,7 +27,12 @@ from teardown.science.stereology.ratios import BY_KEY, Parts, parts_of
 from teardown.science.stereology.rims import Thickness, sizes_at
 from teardown.science.stereology.sampling import RatioError, ratio_error
 from teardown.science.stereology.segmentation import Segmentation, place_of
-from teardown.science.stereology.sensitivity import Sensitivity, threshold_sensitivity, with_outline
+from teardown.science.stereology.sensitivity import (
+    Sensitivity,
+    Slopes,
+    threshold_sensitivity,
+    with_outline,
+)
 from teardown.science.stereology.settings import VERSION, Settings
 from teardown.science.stereology.shading import Gain
 from teardown.science.stereology.structure import Structure, structure_of
@@ -84,6 +89,8 @@ class FieldResult:
         Digest of what was learnt from strokes, where classes are by strokes.
     open_below, open_above : dict of float
         How much lower or higher shares of oxide may be for what cannot be seen or told; in the intervals.
+    slopes : Slopes, optional
+        How the quantities hang on the levels: where they were read again with the levels shifted.
     """
 
     estimates: dict[str, Estimate]
@@ -115,6 +122,7 @@ class FieldResult:
     trained: str | None = None
     open_below: dict[str, float] = field(default_factory=dict)
     open_above: dict[str, float] = field(default_factory=dict)
+    slopes: Slopes | None = field(default=None, repr=False)
     version: str = VERSION
 
     @property
@@ -143,6 +151,7 @@ def measure_field(
     settings: Settings | None = None,
     trained: Trained | None = None,
     known: Known | None = None,
+    shelf: Shelf | None = None,
 ) -> FieldResult:
     """Measure porosity, oxide and metal surface of one field of a polished section.
 
@@ -160,7 +169,9 @@ def measure_field(
     trained : Trained, optional
         Classes by strokes, where grey alone does not part them; levels are not used then.
     known : Known, optional
-        Noise and gain field that an earlier measurement of this very picture found.
+        Noise, gain field and slopes that an earlier measurement of this very picture found.
+    shelf : Shelf, optional
+        Where the calm greys of this picture lie, or are laid for the next time.
 
     Raises
     ------
@@ -169,7 +180,13 @@ def measure_field(
     """
     source = ArraySource(np.ascontiguousarray(grey, np.float32), valid)
     return measure_source(
-        source, pixel_size_um=pixel_size_um, levels=levels, settings=settings, trained=trained, known=known
+        source,
+        pixel_size_um=pixel_size_um,
+        levels=levels,
+        settings=settings,
+        trained=trained,
+        known=known,
+        shelf=shelf,
     )
 
 
@@ -181,6 +198,7 @@ def measure_source(
     settings: Settings | None = None,
     trained: Trained | None = None,
     known: Known | None = None,
+    shelf: Shelf | None = None,
     tile_px: int = TILE_PX,
     largest_whole: int = LARGEST_WHOLE,
 ) -> FieldResult:
@@ -188,8 +206,8 @@ def measure_source(
     however it is cut."""
     settings = settings or Settings()
     _check(source)
-    evened = Evened.of(source, settings, known)
-    light = Light()
+    evened = Evened.of(source, settings, known, shelf)
+    light, see, room = _watch(evened, shelf)
     if trained is None:
         search = _search(evened, levels, settings)
         cut = segment_any_size(
@@ -197,13 +215,16 @@ def measure_source(
             search.levels,
             search.edge_sigma_px,
             tests=settings.strictness,
-            see=light.see(source),
+            see=see,
             tile_px=tile_px,
             largest_whole=largest_whole,
         )
-        doubt = _doubt(evened, search, settings, sure=cut.as_read is None)
+        slopes = known.slopes if known else None
+        doubt = _doubt(evened, search, settings, slopes, sure=cut.as_read is None)
     else:
-        search, cut, doubt = read_trained(evened, trained, settings, see=light.see(source), tile_px=tile_px)
+        search, cut, doubt = read_trained(evened, trained, settings, see=see, tile_px=tile_px)
+    if shelf is not None and room is not None:
+        shelf.keep(Calmed(room, light, evened.noise, evened.gain))
     return _result(evened, search, cut, doubt, light, pixel_size_um, settings, trained)
 
 
@@ -214,9 +235,30 @@ def _search(evened: Evened, levels: Levels | None, settings: Settings) -> LevelS
     return find_levels(calm, mask, edge_sigma_px=settings.edge_sigma_px)
 
 
-def _doubt(evened: Evened, search: LevelSearch, settings: Settings, *, sure: bool) -> Sensitivity:
+def _watch(evened: Evened, shelf: Shelf | None) -> tuple[Light, See | None, Grey | None]:
+    """Give the counts of greys with what sees each window for them, and the room for calm greys; there is
+    nothing to see where they were kept from another time."""
+    if evened.calmed is not None:
+        return evened.calmed.light, None, None
+    light = Light()
+    room = shelf.room(evened.shape) if shelf else None
+    count = light.see(evened.source)
+
+    def see(window: Window, calm: Grey) -> None:
+        count(window, calm)
+        if room is not None:
+            room[window.at] = calm
+
+    return light, see, room
+
+
+def _doubt(
+    evened: Evened, search: LevelSearch, settings: Settings, slopes: Slopes | None, *, sure: bool
+) -> Sensitivity:
     if not settings.sensitivity:
         return Sensitivity({}, {})
+    if slopes is not None and slopes.hold_for(search.levels, search.edge_sigma_px, sure=sure):
+        return slopes.at(search.levels)
     middle = middle_window(evened.source)
     return threshold_sensitivity(
         evened.calm(middle),
@@ -323,6 +365,7 @@ def _result(
         trained=None if trained is None else trained.digest,
         open_below=open_below,
         open_above=open_above,
+        slopes=doubt.slopes,
     )
 
 

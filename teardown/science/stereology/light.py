@@ -1,6 +1,6 @@
 """How the greys of a picture lie, gathered window by window: ends of the scale, and a histogram."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 
 import cv2
 import numpy as np
@@ -15,10 +15,16 @@ WHITE, BLACK = 0.998, 0.002
 class Light:
     """Counts of greys, added up over windows."""
 
-    def __init__(self) -> None:
-        """Begin with nothing."""
-        self._counts = np.zeros(STEPS, np.int64)
-        self._white = self._black = self._all = 0
+    def __init__(self, counts: Sequence[int] = (), white: int = 0, black: int = 0) -> None:
+        """Begin with what was counted before, or with nothing."""
+        self._counts = np.array(counts if len(counts) else np.zeros(STEPS), np.int64)
+        self._white, self._black = white, black
+        self._all = int(self._counts.sum())
+
+    @property
+    def counted(self) -> tuple[list[int], int, int]:
+        """Give the counts, to begin with another time."""
+        return self._counts.tolist(), self._white, self._black
 
     def see(self, source: Source) -> Callable[[Window, Grey], None]:
         """Give what is to be shown each window with its calm greys."""

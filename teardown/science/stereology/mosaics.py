@@ -53,7 +53,7 @@ HALO_PX = 64
 LARGEST_WHOLE = 6_000_000
 # how a pixel waits for the second round: its class by the thresholds, whether it may be oxide, whether it is
 # nearer to metal
-_CLASS, _KEPT, _UPPER = 7, 8, 16
+_CLASS, _KEPT, _UPPER = np.uint8(7), np.uint8(8), np.uint8(16)
 See = Callable[[Window, Grey], None]
 
 
@@ -115,7 +115,7 @@ def segment_any_size(
         _, parts = numbered(kept)
         left = np.flatnonzero(kept)
         left = left[~wanted[parts.ravel()[left]]]
-        codes.ravel()[left] &= ~np.uint8(_KEPT)
+        codes.ravel()[left] &= ~_KEPT
         waiting[tile.at] = codes
         release(waiting)
     labels = label_map(shape)
@@ -159,8 +159,8 @@ def _first_round(
     level = level_pixels(kept, place, Relief.of(calm), levels.contrast, sigma)
     kept = near_level(kept, level, look.to_pore, sigma)
     thick, level = core_pixels(kept, sigma, tests)[core], level[core]
-    codes = look.labels | kept * np.uint8(_KEPT) | (place > 0.5) * np.uint8(_UPPER)
-    waiting[tile.at] = codes[core]
+    upper = (place[core] > 0.5).view(np.uint8)
+    waiting[tile.at] = look.labels[core] | _KEPT * kept.view(np.uint8)[core] | _UPPER * upper
     facts = number_bodies(np.ascontiguousarray(kept[core]), thick, level)
     parts = facts.parts.astype(np.int64)
     seam = _Seam(parts[0].copy(), parts[-1].copy(), parts[:, 0].copy(), parts[:, -1].copy())
@@ -190,7 +190,7 @@ def _second_round(
     """
     wide = tile.wider(HALO_PX, evened.shape)
     codes = np.asarray(waiting[wide.at])
-    first = codes & np.uint8(_CLASS)
+    first = codes & _CLASS
     kept = (codes & _KEPT) > 0
     if levels.bright is not None or (len(levels.oxides) > 1 and levels.thresholds is None):
         place = place_of(evened.calm(wide), levels)

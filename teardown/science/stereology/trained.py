@@ -5,7 +5,6 @@ blurred edge may be called oxide: coverage from it is marked as trained, and is 
 eye.
 """
 
-from collections.abc import Callable
 from dataclasses import dataclass, field
 from functools import lru_cache
 from typing import Any
@@ -17,10 +16,10 @@ from teardown.science.stereology.classes import BRIGHT, EXCLUDED, METAL, NAMES, 
 from teardown.science.stereology.evening import Evened
 from teardown.science.stereology.interfaces import count_sums
 from teardown.science.stereology.levels import LevelSearch
-from teardown.science.stereology.mosaics import LARGEST_WHOLE, despeckled_any_size, label_map, release
+from teardown.science.stereology.mosaics import LARGEST_WHOLE, See, despeckled_any_size, label_map, release
 from teardown.science.stereology.noise import Grey, Mask
 from teardown.science.stereology.segmentation import Segmentation
-from teardown.science.stereology.sensitivity import Sensitivity, from_pairs
+from teardown.science.stereology.sensitivity import Sensitivity, Turned, from_turns, half_ranges
 from teardown.science.stereology.settings import Settings
 from teardown.science.stereology.strokes import (
     FEATURES,
@@ -126,7 +125,7 @@ def read_trained(
     trained: Trained,
     settings: Settings,
     *,
-    see: Callable[[Window, Grey], None],
+    see: See | None,
     tile_px: int = TILE_PX,
 ) -> tuple[LevelSearch, Segmentation, Sensitivity]:
     """Give the classes of a picture of any size by strokes, with what stands in for levels and their doubt.
@@ -142,7 +141,8 @@ def read_trained(
     for tile in tiles_of(shape, tile_px):
         wide = tile.wider(HALO_PX, shape)
         mask = evened.source.valid(tile)
-        see(tile, evened.calm(tile))
+        if see:
+            see(tile, evened.calm(tile))
         called = classify(trained, evened.even(wide), only=tile.inside(wide), valid=mask)
         labels[tile.at] = called
         release(labels)
@@ -170,7 +170,7 @@ def _doubt_of(evened: Evened, trained: Trained) -> Sensitivity:
         if mask is not None:
             labels[~mask] = EXCLUDED
         found.append(count_sums(labels))
-    return from_pairs([(found[0], found[1])])
+    return from_turns([Turned(VOTES_MOVED, half_ranges(*found))])
 
 
 def levels_of(trained: Trained) -> Levels:

@@ -2,6 +2,8 @@
 
 import pytest
 from django.core.exceptions import ValidationError
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from teardown.dissection import actions as bench
@@ -9,6 +11,7 @@ from teardown.files.models import Run
 from teardown.files.tasks import work_off
 from teardown.imaging.actions import add_micrograph, choose_coverage
 from teardown.imaging.models import SampleMeasure
+from teardown.imaging.runs import ask_pooled
 from teardown.records.models import Record
 from teardown.review.dossier.measures import measures_of
 from teardown.review.models import with_measure
@@ -61,6 +64,18 @@ def test_its_porosity_counts_and_its_coverage_does_not(polished):
     assert "porosity" in shown
     assert "oxide_coverage" not in shown
     assert filtered is None
+
+
+def test_the_planes_of_a_sample_are_asked_for_once_however_many_its_fields(polished, analyst):
+    sample, *_ = polished
+    counts = []
+    for seed in (2, 3):
+        with CaptureQueriesContext(connection) as asked:
+            ask_pooled(sample, by=analyst)
+        counts.append(len(asked))
+        add_micrograph(picture=section_file(seed), name=f"{seed}.png", by=analyst, sample=sample)
+        work_off()
+    assert counts[0] == counts[1]
 
 
 def test_polished_again_only_the_new_plane_counts(polished, analyst):

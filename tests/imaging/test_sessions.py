@@ -214,6 +214,7 @@ def test_a_session_that_was_named_wrongly_is_changed_with_a_reason_and_back(clie
         move_session(micrographs=[one], name="Wednesday", reason="again", by=operator)
 
 
+@pytest.mark.long
 def test_a_picture_is_taken_out_of_its_session_and_named_again(client, operator, session):
     """Of no session no pinned levels count; named again, they do, though that was measured before."""
     pin_levels(session=session, pore=0.14, oxide=0.574, metal=0.76, by=operator)
@@ -236,6 +237,7 @@ def test_a_picture_is_taken_out_of_its_session_and_named_again(client, operator,
     assert standing([one])[one.pk].levels["source"] == "pinned"
 
 
+@pytest.mark.long
 def test_a_move_of_a_whole_list_is_taken_back_to_where_each_was(client, operator):
     """Pictures of two sessions and of none go into one, and back each to its own; earlier moves stay."""
     first, second = (ImagingSession.objects.create(name=name) for name in ("first", "second"))

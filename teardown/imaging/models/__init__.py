@@ -9,6 +9,7 @@ from teardown.imaging.models.micrographs import (
     ScaleClaim,
     SessionMove,
     Tie,
+    planes_of,
 )
 from teardown.imaging.models.remeasuring import HeldMeasure, RemeasuredField, Remeasuring
 from teardown.imaging.models.results import FieldMeasure, Review, SampleMeasure, SectionResult
@@ -35,4 +36,5 @@ __all__ = [
     "SessionMove",
     "StrokeSet",
     "Tie",
+    "planes_of",
 ]

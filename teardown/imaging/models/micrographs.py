@@ -1,5 +1,6 @@
 """Micrographs: what they are of, how large their pixels are, what on them counts."""
 
+from collections.abc import Iterable
 from typing import Any, ClassVar, Self
 
 from django.db import models
@@ -138,12 +139,20 @@ class Tie(AppendOnly):
             )
         ]
 
-    def plane(self) -> Section | None:
-        """Give the section: the one named, else the plane of its sample polished last before the tie."""
+    def plane(self, planes: Iterable[Section] | None = None) -> Section | None:
+        """Give the section: the one named, else the plane of its sample polished last before the tie.
+
+        ``planes`` are all of its sample, the latest first, where they were asked for already.
+        """
         if self.section is not None or self.sample_id is None:
             return self.section
-        planes = Section.objects.filter(mount__contents__sample=self.sample_id, at__lte=self.at)
-        return planes.select_related("mount").order_by("-pk").first()
+        planes = planes_of(self.sample_id) if planes is None else planes
+        return next((plane for plane in planes if plane.at <= self.at), None)
+
+
+def planes_of(sample: int) -> models.QuerySet[Section]:
+    """Give the planes of a sample that were polished, the latest first."""
+    return Section.objects.filter(mount__contents__sample=sample).select_related("mount").order_by("-pk")
 
 
 class ScaleClaim(AppendOnly):

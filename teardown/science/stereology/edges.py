@@ -76,7 +76,7 @@ class Relief:
 
     @classmethod
     def of(cls, calm: Grey) -> "Relief":
-        """Read it from calm greys, band by band: what lies between the steps stays in the processor's cache."""
+        """Read it from calm greys, in bands: what lies between the steps stays in the processor's cache."""
         steep, bent = np.empty_like(calm), np.empty_like(calm)
         for top in range(0, len(calm), BAND_ROWS):
             first, last = max(top - BAND_HALO, 0), top + BAND_ROWS

@@ -14,12 +14,13 @@ class SampleFilter(django_filters.FilterSet):  # type: ignore[misc]
 
     cell = django_filters.CharFilter(label="Cell", method="of_cell")
     component = django_filters.ModelChoiceFilter(
-        label="Part", queryset=Term.objects.of("component"), method="of_component"
+        label="Part", queryset=Term.objects.of("component"), method="of_component", empty_label="any"
     )
     q = django_filters.CharFilter(label="Code or purpose", method="words")
     stands = django_filters.ChoiceFilter(
         label="Stands",
         choices=[("unplaced", "not placed yet"), ("awaited", "result awaited"), ("overdue", "overdue")],
+        empty_label="either way",
         method="standing",
     )
 
@@ -61,6 +62,7 @@ class PhotographFilter(django_filters.FilterSet):  # type: ignore[misc]
         label="Part",
         queryset=Term.objects.of("component"),
         field_name="labels__part__component",
+        empty_label="any",
         distinct=True,
     )
     unlabelled = django_filters.BooleanFilter(

@@ -10,7 +10,8 @@ from django.urls import reverse
 from django.utils import timezone
 
 from teardown.dissection import actions as bench
-from teardown.dissection.models import Entry, Photograph, PlanTemplate, Sample
+from teardown.dissection.dossier.day import day_at_the_bench
+from teardown.dissection.models import Dissection, Entry, Photograph, PlanTemplate, Sample
 from teardown.files.store import keep as keep_file
 from teardown.vocabulary.models import Term
 from tests import makers
@@ -41,6 +42,16 @@ def test_the_day_asks_no_more_for_more_cells(signed_in, cell, chemist, django_as
         ended("", chemist)
     with django_assert_max_num_queries(16):
         signed_in.get(reverse("bench"), {"step": "weighing"})
+
+
+def test_what_was_begun_today_stands_before_what_was_left_open(cell, chemist):
+    today = dt.date(2031, 3, 4)
+    for code, day in (("SP-0499", None), ("SP-0500", today)):
+        made = ended(code, chemist)
+        Dissection.objects.filter(pk=made.dissection.pk).update(day=day)
+    Dissection.objects.filter(pk=cell.dissection.pk).update(day=today - dt.timedelta(days=3))
+    rows = day_at_the_bench(chemist, today).rows
+    assert [row.dissection.cell.code for row in rows] == ["SP-0500", "SP-0499", "SP-0413"]
 
 
 def test_a_guest_does_not_see_a_cell_at_the_bench(client, cell):

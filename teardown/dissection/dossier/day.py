@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from django.db.models import Count, Q
+from django.db.models import Count, F, Q
 
 from teardown.cells.models import Cell
 from teardown.dissection.dossier.cards import Ask, buttons_of, fields
@@ -46,14 +46,15 @@ class Day:
 
 
 def day_at_the_bench(user: Any, today: dt.date) -> Day:
-    """Gather dissections that are not closed, and ended cells that nobody has begun."""
+    """Gather dissections that are not closed, today's first, and ended cells that nobody has begun."""
     underway = list(
         Dissection.objects.visible_to(user)
         .underway()
         .select_related("cell__build__revision__recipe", "assigned_to")
         .annotate(unlabelled=Count("photographs", filter=Q(photographs__labels__isnull=True), distinct=True))
-        .order_by("day", "cell__code")
+        .order_by(F("day").asc(nulls_first=True), "cell__code")
     )
+    underway.sort(key=lambda dissection: dissection.day != today)
     entries: dict[int, list[Entry]] = {}
     for entry in (
         Entry.objects.current().filter(dissection__in=underway).select_related("term").order_by("pk")

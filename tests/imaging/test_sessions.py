@@ -184,6 +184,21 @@ def test_a_session_that_was_forgotten_is_named_later_and_once(client, operator, 
             Micrograph.objects.filter(pk=two.pk).update(**change)
 
 
+@pytest.mark.long
+def test_levels_pinned_back_to_earlier_ones_count_again(operator, session):
+    """Pinned, pinned otherwise, pinned back: fields stand at the last; pinned twice alike is one question."""
+    one = session.micrographs.order_by("pk").first()
+    first = {"pore": 0.14, "oxide": 0.574, "metal": 0.76}
+    for levels in (first, first | {"oxide": 0.5}, first):
+        pin_levels(session=session, by=operator, **levels)
+        work_off()
+        assert standing([one])[one.pk].levels["oxides"] == [levels["oxide"]]
+    measured = SectionResult.objects.count()
+    pin_levels(session=session, by=operator, **first)
+    work_off()
+    assert SectionResult.objects.count() == measured
+
+
 def test_a_session_that_was_named_wrongly_is_changed_with_a_reason_and_back(client, operator, session):
     """Results stay; the levels of the session joined count; moving back counts as another question."""
     pin_levels(session=session, pore=0.14, oxide=0.574, metal=0.76, by=operator)

@@ -150,6 +150,8 @@ def pin_levels(
 ) -> Levels:
     """Fix the grey levels of a microscope session; its fields are measured with them from now on."""
     demand(by, "micrographs.add")
+    greys = (pore, oxide, metal, edge_sigma_px)
+    before = list(session.levels.order_by("pk").values_list("pore", "oxide", "metal", "edge_sigma_px"))
     levels = Levels(
         session=session,
         pore=pore,
@@ -162,8 +164,10 @@ def pin_levels(
     )
     levels.full_clean()
     levels.save()
+    # going back to levels that were pinned before is a question of its own, else nothing would answer it
+    back: dict[str, Any] = {"pinned": levels.pk} if greys in before and before[-1] != greys else {}
     for micrograph in session.micrographs.filter(kind=Micrograph.Kind.SECTION):
-        ask_section(micrograph, by=by)
+        ask_section(micrograph, by=by, **back)
     record(
         verb="pinned levels",
         subject=session,

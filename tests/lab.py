@@ -28,7 +28,7 @@ def free_port() -> int:
         return int(probe.getsockname()[1])
 
 
-def wait_for(question: Callable[[], Any], within_s: float = 30, every_s: float = 0.05) -> Any:
+def wait_for(question: Callable[[], Any], within_s: float = 120, every_s: float = 0.05) -> Any:
     """Wait until something is true, and give it."""
     deadline = time.monotonic() + within_s
     while not (answer := question()):

@@ -46,7 +46,7 @@ def test_of_two_editors_one_is_told(busy: Lab) -> None:
         for thread in threads:
             thread.start()
         for thread in threads:
-            thread.join(30)
+            thread.join(120)
         assert sorted(answers.values()) == [200, 409], answers
         winner = next(number for number, status in answers.items() if status == 200)
         assert busy.ask("SELECT title, version FROM cells_recipe WHERE code = 'R1'") == [
@@ -62,6 +62,6 @@ def test_a_database_that_is_held_for_seconds_is_waited_for(busy: Lab) -> None:
         time.sleep(3)
         assert hand.entries == {}
         other.execute("ROLLBACK")
-        thread.join(60)
+        thread.join(120)
     assert len(hand.entries) == 1
     assert hand.refusals == []

@@ -60,7 +60,7 @@ def test_runs_are_rung_for_through_a_broker_and_survive_the_kill_of_a_worker(
         states = "SELECT state, count(*) FROM files_run GROUP BY state ORDER BY state"
         wait_for(lambda: lab.ask(states) == [("done", 2), ("running", 1)])
         assert lab.kill("celery")
-        wait_for(lambda: lab.ask(states) == [("done", 3)], within_s=60)
+        wait_for(lambda: lab.ask(states) == [("done", 3)], within_s=240)
         assert lab.ask("SELECT attempts FROM files_run ORDER BY id") == [(1,), (1,), (2,)]
         assert lab.ask("SELECT count(*) FROM files_runinput WHERE role = 'result'") == [(3,)]
     finally:

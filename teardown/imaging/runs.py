@@ -8,7 +8,7 @@ from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.db.models import Q
 
-from teardown.dissection.models import Part, Sample, Section
+from teardown.dissection.models import Part, Sample
 from teardown.files.models import Run
 from teardown.files.runs import ask, key_of
 from teardown.files.tasks import ring_on_commit, work
@@ -280,9 +280,9 @@ def ask_pooled(sample: Sample, *, by: Any, chosen: Mapping[str, Any] | None = No
     if not results:
         return None
     asked: dict[str, Any] = {"runs": [result.run_id for result in results]}
-    planes = list(planes_of(sample.pk))
-    marked = {str(result.run_id): list(marks_of(ties[result.micrograph_id], planes)) for result in results}
-    if marked := {run: marks for run, marks in marked.items() if marks}:
+    marks = _marks_by_field(ties, sample)
+    marked = {str(result.run_id): list(marks[result.micrograph_id]) for result in results}
+    if marked := {run: words for run, words in marked.items() if words}:
         chosen = chosen or chosen_of(sample)
         asked["coverage"] = {"marked": marked} | ({"chosen": dict(chosen)} if chosen else {})
     run = ask(
@@ -304,13 +304,19 @@ def _ties_to(sample: Sample) -> dict[int, Tie]:
     return {number: tie for number, tie in latest.items() if tie.sample_id == sample.pk}
 
 
-def marks_of(tie: Tie | None, planes: Iterable[Section] | None = None) -> tuple[str, ...]:
-    """Give the artefacts of its section that leave a micrograph out of oxide coverage, in words.
-
-    ``planes`` are those of its sample, the latest first, where they were asked for already.
-    """
-    plane = tie.plane(planes) if tie else None
+def marks_of(tie: Tie | None) -> tuple[str, ...]:
+    """Give the artefacts of its section that leave a micrograph out of oxide coverage, in words."""
+    plane = tie.plane() if tie else None
     return plane.out_of_coverage() if plane else ()
+
+
+def _marks_by_field(ties: Mapping[int, Tie], sample: Sample) -> dict[int, tuple[str, ...]]:
+    """Give the same for all fields of a sample, by micrograph: one query for its planes, one for each that
+    shows in a field."""
+    planes = list(planes_of(sample.pk))
+    shown = {number: tie.plane(planes) for number, tie in ties.items()}
+    marks = {plane: plane.out_of_coverage() for plane in set(shown.values()) if plane}
+    return {number: marks[plane] if plane else () for number, plane in shown.items()}
 
 
 def chosen_of(sample: Sample) -> dict[str, Any]:

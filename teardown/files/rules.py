@@ -1,11 +1,13 @@
 """Pure rules of files: ranges of bytes, names as text, words for what runs."""
 
+import json
 import re
 import unicodedata
-from collections.abc import Iterator
-from typing import BinaryIO
+from collections.abc import Iterator, Mapping
+from typing import Any, BinaryIO
 
 PIECE = 2**18
+MOST_TOGETHER = 12  # settings of one name that are shown among the others
 RASTER = {b"\x89PNG\r\n\x1a\n": "image/png", b"\xff\xd8\xff": "image/jpeg", b"RIFF": "image/webp"}
 FUNCTIONS = {
     "cycling.summarise": "summary of a cycling history",
@@ -91,3 +93,34 @@ def raster_kind(head: bytes) -> str:
     """Tell which raster image begins like this, if any that may be shown within a page."""
     kind = next((kind for start, kind in RASTER.items() if head.startswith(start)), "")
     return "" if kind == "image/webp" and head[8:12] != b"WEBP" else kind
+
+
+def spelled_out(settings: Mapping[str, Any]) -> list[tuple[str, list[tuple[str, str]]]]:
+    """Give settings as groups of rows, name and value: nested names are joined, values are exact.
+
+    The first group has no name; what holds many values makes a group of its own.
+    """
+    groups: dict[str, list[tuple[str, str]]] = {"": []}
+    for name, value in settings.items():
+        rows = _rows({name: value})
+        groups.setdefault(name if len(rows) > MOST_TOGETHER else "", []).extend(rows)
+    return [(name, rows) for name, rows in groups.items() if rows]
+
+
+def _rows(settings: Mapping[str, Any], above: str = "") -> list[tuple[str, str]]:
+    found: list[tuple[str, str]] = []
+    for name, value in settings.items():
+        path = f"{above}{name}"
+        found += _rows(value, f"{path} › ") if isinstance(value, Mapping) else [(path, value_text(value))]
+    return found
+
+
+def value_text(value: Any) -> str:
+    """Give a setting's value as a person reads it, to the last digit."""
+    if value is None or value == []:
+        return "none"
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, list) and not any(isinstance(one, list | dict) for one in value):
+        return ", ".join(value_text(one) for one in value)
+    return value if isinstance(value, str) else json.dumps(value, ensure_ascii=False)

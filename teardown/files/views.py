@@ -15,7 +15,7 @@ from teardown.accounts.roles import may, needs
 from teardown.files import store
 from teardown.files.filters import ArrivalFilter, RunFilter
 from teardown.files.models import Receipt, Run, StoredFile
-from teardown.files.rules import Part, Unsatisfiable, byte_range, plain_name, raster_kind
+from teardown.files.rules import Part, Unsatisfiable, byte_range, plain_name, raster_kind, spelled_out
 from teardown.page.lists import asks_for_csv, csv_answer, in_order, page_of
 
 FOR_EVER = "private, max-age=31536000, immutable"  # the address names the content
@@ -112,7 +112,10 @@ def run(request: HttpRequest, pk: int) -> HttpResponse:
     context = {"run": one, "then": then, "poll": request.get_full_path()}
     if request.headers.get("HX-Request"):
         return render(request, "files/_run.html", context)
-    context["inputs"] = one.inputs.select_related("file", "source_run")
+    context |= {
+        "inputs": one.inputs.select_related("file", "source_run"),
+        "settings": spelled_out(one.settings),
+    }
     return render(request, "files/run.html", context)
 
 

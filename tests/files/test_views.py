@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from teardown.cells.models import Cell
 from teardown.dissection import actions as bench
 from teardown.files.models import Run
-from teardown.files.rules import Unsatisfiable, byte_range, plain_name
+from teardown.files.rules import Unsatisfiable, byte_range, plain_name, spelled_out
 from teardown.files.store import derived, keep
 from tests.makers import NOW, make_cell, make_test, make_user
 
@@ -193,3 +193,25 @@ def test_a_list_is_taken_away_as_it_is_shown(client, analyst):
     text = body(client.get(reverse("arrivals"), {"name": "cmd", "export": "csv"})).decode("utf-8-sig")
     assert "'=cmd.csv" in text
     assert "other.csv" not in text
+
+
+def test_settings_are_spelled_out_to_the_last_digit():
+    """Nested names are joined, lists laid out, and nothing is rounded; many values make a group."""
+    levels = {"pore": 0.14, "oxides": [0.4, 0.6], "bright": None, "of": {"sure": True}}
+    many = {str(number): number for number in range(20)}
+    plain, known = spelled_out(
+        {"edge_sigma_px": 0.8610734233381028, "levels": levels, "known": many, "regions": {}}
+    )
+    assert plain == (
+        "",
+        [
+            ("edge_sigma_px", "0.8610734233381028"),
+            ("levels › pore", "0.14"),
+            ("levels › oxides", "0.4, 0.6"),
+            ("levels › bright", "none"),
+            ("levels › of › sure", "yes"),
+        ],
+    )
+    assert known[0] == "known"
+    assert known[1][19] == ("known › 19", "19")
+    assert spelled_out({}) == []

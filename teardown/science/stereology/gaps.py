@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from teardown.science.stereology.classes import METAL, OXIDE, PORE
 from teardown.science.stereology.nearness import nearness
+from teardown.science.stereology.windows import TILE_PX, Window
 
 GAPS_UM = (0.2, 0.5, 1.0)
 STEP_PX, MOST_PX = 0.1, 64
@@ -68,7 +69,7 @@ def gap_curve(labels: NDArray[np.uint8], *, covered: int | None = None, bare: in
     covered, bare : int, optional
         Places of the whole outline that bear oxide and pore, where they are counted already.
     """
-    bands = [_look(labels, *band) for band in _bands(labels.shape[0], labels.shape[1])]
+    bands = [_look(labels, window) for window in _windows(labels.shape[0], labels.shape[1])]
     seen_bare = sum(band.bare for band in bands)
     covered = sum(band.covered for band in bands) if covered is None else covered
     bare = seen_bare if bare is None else bare
@@ -92,30 +93,32 @@ def gap_tolerant_coverage(labels: NDArray[np.uint8], gaps_px: Sequence[float]) -
     return tuple(curve.at(gap) for gap in gaps_px)
 
 
-def _bands(rows: int, columns: int) -> Iterator[tuple[int, int]]:
-    """Give the rows that are looked at: all, or bands spread evenly over the map."""
+def _windows(rows: int, columns: int) -> Iterator[Window]:
+    """Give the windows that are looked at: the whole, or bands of rows spread evenly over the map, cut so
+    that wide ones take no more memory."""
     if rows * columns <= LARGEST_WHOLE:
-        yield 0, rows
+        yield Window(0, rows, 0, columns)
         return
     every = min(ceil(rows * columns / LARGEST_WHOLE), LEAST_SHARE)
     number = ceil(rows / BAND_ROWS)
     for band in range(min(every // 2, number - 1), number, every):
-        yield band * BAND_ROWS, min((band + 1) * BAND_ROWS, rows)
+        top, bottom = band * BAND_ROWS, min((band + 1) * BAND_ROWS, rows)
+        for left in range(0, columns, TILE_PX):
+            yield Window(top, bottom, left, min(left + TILE_PX, columns))
 
 
 @dataclass(frozen=True, slots=True)
-class _Band:
+class _Seen:
     covered: int
     bare: int
     facing: NDArray[np.int64]
 
 
-def _look(labels: NDArray[np.uint8], top: int, bottom: int) -> _Band:
-    """Count, in a band of rows, covered and bare places of the outline, and bare ones by the gap that they
-    face oxide across."""
-    start = max(top - MOST_PX, 0)
-    part = np.array(labels[start : min(bottom + MOST_PX, labels.shape[0])])
-    own = slice(top - start, bottom - start)
+def _look(labels: NDArray[np.uint8], window: Window) -> _Seen:
+    """Count, in a window, covered and bare places of the outline, and bare ones by the gap that they face
+    oxide across."""
+    wide = window.wider(MOST_PX, (labels.shape[0], labels.shape[1]))
+    part, own = np.array(labels[wide.at]), window.inside(wide)
     oxide, metal = part == OXIDE, part == METAL
     cross = cv2.getStructuringElement(cv2.MORPH_CROSS, (3, 3))
     beside = cv2.dilate(metal.view(np.uint8), cross)[own] > 0
@@ -133,4 +136,4 @@ def _look(labels: NDArray[np.uint8], top: int, bottom: int) -> _Band:
         faces = off_metal[nearest[own].ravel()[places]] >= np.maximum(0.7 * gap + 1, 1.6)
         step = np.rint(gap[faces & (gap <= MOST_PX)] / STEP_PX).astype(np.int64)
         facing += np.bincount(step, minlength=len(facing))
-    return _Band(int(covered), len(places), facing)
+    return _Seen(int(covered), len(places), facing)

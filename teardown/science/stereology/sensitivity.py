@@ -86,10 +86,8 @@ def threshold_sensitivity(
 
     Each shift is 5 % of the grey gap to the neighbouring class (8 % for the edge width), or twice the
     level's own standard error where that is more. ``sure`` tells whether the whole field's oxide was called
-    so. The half range a of each knob gives a standard
-    uncertainty a / sqrt(3).
+    so. The half range a of each knob gives a standard uncertainty a / sqrt(3).
     """
-
     # the edge width does not move the thresholds, so both of its readings share one first look
     relief = Relief.of(calm)
     look = first_look(place_of(calm, levels), levels, tightened(strictness, levels))
@@ -98,14 +96,19 @@ def threshold_sensitivity(
         cut = segment(calm, which, blur, tests=strictness, valid=valid, look=seen, relief=relief, sure=sure)
         return count_sums(cut.labels, directions=4)
 
-    def turned(step: float, low: Sums, high: Sums) -> Turned:
-        return Turned(step, half_ranges(low, high))
-
-    oxide = turned(_oxide_step(levels), *(read(_shift_oxide(levels, sign), sigma) for sign in (-1, 1)))
-    ends = turned(_ends_step(levels), *(read(_shift_ends(levels, sign), sigma) for sign in (-1, 1)))
-    edge = turned(EDGE_SHIFT, *(read(levels, sigma * (1 + sign * EDGE_SHIFT), look) for sign in (-1, 1)))
-    slopes = Slopes(levels, sigma, bool(sure), oxide, ends, edge)
-    return replace(from_turns([oxide, ends, edge]), slopes=slopes)
+    both = -1, 1
+    oxide = half_ranges(*(read(_shift_oxide(levels, sign), sigma) for sign in both))
+    ends = half_ranges(*(read(_shift_ends(levels, sign), sigma) for sign in both))
+    edge = half_ranges(*(read(levels, sigma * (1 + sign * EDGE_SHIFT), look) for sign in both))
+    slopes = Slopes(
+        levels,
+        sigma,
+        bool(sure),
+        Turned(_oxide_step(levels), oxide),
+        Turned(_ends_step(levels), ends),
+        Turned(EDGE_SHIFT, edge),
+    )
+    return replace(from_turns([slopes.oxide, slopes.ends, slopes.edge]), slopes=slopes)
 
 
 def half_ranges(low: Sums, high: Sums) -> dict[str, float]:

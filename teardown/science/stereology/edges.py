@@ -14,7 +14,9 @@ from teardown.science.stereology.noise import Grey, Mask, gradient
 # them they part films four blurs thick from every bare edge and every pinched pore of the phantoms
 FLAT_SHARE = 0.4
 MOST_CURVED = 0.12
-# the faint blur before second derivatives reaches three pixels, these one
+# a faint blur before second derivatives are read
+CALMER_PX = 0.8
+# that blur reaches three pixels, the derivatives one
 BAND_ROWS, BAND_HALO = 64, 4
 SQRT_2PI = float(np.sqrt(2 * np.pi))
 
@@ -111,7 +113,7 @@ def flatness(place: Grey, relief: Relief, contrast: float, sigma: float) -> Grey
 def curvature(grey: Grey) -> NDArray[np.float32]:
     """Give the size of the second derivatives, after a faint blur: large in pinched pores, small on
     plateaus."""
-    calm = cv2.GaussianBlur(grey, (0, 0), 0.8)
+    calm = cv2.GaussianBlur(grey, (0, 0), CALMER_PX)
     across, down, mixed = (
         np.asarray(cv2.Sobel(calm, cv2.CV_32F, right, below, ksize=3, scale=1 / 4), np.float32)
         for right, below in ((2, 0), (0, 2), (1, 1))

@@ -24,26 +24,19 @@ exact distance):
 """
 
 import json
-import tempfile
-import time
 from argparse import ArgumentParser
-from dataclasses import replace
-from pathlib import Path
 from typing import Any
 
 import numpy as np
 from django.core.management.base import BaseCommand
 
-from teardown.imaging.measure.shelf import CalmShelf
 from teardown.science.errors import MeasurementError
-from teardown.science.stereology.evening import Known
 from teardown.science.stereology.exposures import Exposure, expose
 from teardown.science.stereology.field import FieldResult, measure_field
 from teardown.science.stereology.flags import OF_SOME, SAMPLING
 from teardown.science.stereology.phantoms import Microstructure, Truth, draw_section, expected
 from teardown.science.stereology.pooling import pool_fields
-from teardown.science.stereology.preview import calm_crop, preview
-from teardown.science.stereology.settings import Settings
+from teardown.site.benchmarks.pace import mosaic, speed
 
 SHAPES = ("disc", "polygon", "needle")
 
@@ -282,90 +275,6 @@ def intervals(count: int, seed: int, side: int = 384) -> dict[str, float]:
     return {key: hits / count for key, hits in held.items()}
 
 
-def mosaic(side: int) -> dict[str, float]:
-    """Measure a mosaic that lies on the disk: processor seconds, and the most memory that this process
-    ever took, in MB; run it alone, for what was measured before counts too."""
-    import resource
-
-    import cv2
-    import tifffile
-
-    from teardown.imaging.measure import examine
-
-    cv2.setNumThreads(1)
-    part = 1024
-    picture = expose(
-        draw_section(Microstructure(), height=part, width=part, seed=1, oversampling=2),
-        Exposure(shading=0),
-        seed=1,
-    )
-    with tempfile.TemporaryDirectory(prefix="mosaic-") as folder:
-        path = Path(folder) / "mosaic.tif"
-        with tifffile.TiffWriter(path, bigtiff=True) as tiff:
-            rows = -(-side // part)
-            strip = np.tile(picture, (1, rows))[:, :side]
-            # strips of a tile's height, so that the whole is never in memory
-            tiff.write(
-                (strip[: min(part, side - k * part)] for k in range(rows)),
-                shape=(side, side),
-                dtype=np.uint8,
-                rowsperstrip=part,
-            )
-        before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
-        start = time.process_time()
-        found = examine(path)
-        seconds = time.process_time() - start
-        most = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
-    return {
-        "side_px": side,
-        "seconds": seconds,
-        "seconds_per_megapixel": seconds / side**2 * 1e6,
-        "memory_before_mb": before,
-        "memory_mb": most,
-        "porosity": found.result.estimates["porosity"].value,
-    }
-
-
-def speed(side: int = 4096) -> dict[str, float]:
-    """Time a large field on one thread, in processor seconds and in copies of the picture."""
-    import cv2
-
-    cv2.setNumThreads(1)
-    section = draw_section(Microstructure(), height=side // 2, width=side // 2, seed=1, oversampling=2)
-    picture = np.tile(expose(section, Exposure(), seed=1), (2, 2))
-    copies = []
-    for _ in range(9):
-        start = time.process_time()
-        picture.copy()
-        copies.append(time.process_time() - start)
-    grey = picture.astype(np.float32) / np.float32(255)
-    with tempfile.TemporaryDirectory(prefix="calm-") as folder:
-        shelf = CalmShelf("of this picture", asked={}, folder=Path(folder))
-        start = time.process_time()
-        result = measure_field(grey, shelf=shelf)
-        first = time.process_time() - start
-        start = time.process_time()
-        measure_field(
-            grey,
-            levels=replace(result.levels, source="pinned"),
-            known=Known(result.noise, result.gain, result.slopes),
-            settings=Settings(edge_sigma_px=result.edge_sigma_px),
-            shelf=shelf,
-        )
-        pinned = time.process_time() - start
-    crop = calm_crop(grey[:1024, :1024], gain=result.gain, shape=grey.shape, noise=result.noise)
-    start = time.process_time()
-    preview(crop, result.levels, result.edge_sigma_px)
-    seen = time.process_time() - start
-    return {
-        "side_px": side,
-        "seconds": first,
-        "pinned_seconds": pinned,
-        "preview_seconds": seen,
-        "copies": first / max(min(copies), 1e-6),
-    }
-
-
 def _table(told: dict[str, Any]) -> str:
     lines = []
     if "images" in told:
@@ -398,5 +307,10 @@ def _table(told: dict[str, Any]) -> str:
             f"{one['pinned_seconds']:.1f} s with pinned levels and known light"
             f" ({one['pinned_seconds'] / one['seconds']:.2f} of it), "
             f"{one['preview_seconds']:.2f} s for a preview of 1024 px"
+        )
+        lines.append(
+            "the same by numpy, scipy and scikit-image alone, told from 1024 px:"
+            f" {one['others_seconds']:.0f} s ({one['others_seconds'] / one['seconds']:.0f} times as long);"
+            f" {one['same_class']:.3%} of the pixels are of the same class"
         )
     return "\n".join(lines)

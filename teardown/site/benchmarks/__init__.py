@@ -1,0 +1,1 @@
+"""How fast sections are measured, and what other libraries make of them."""

@@ -4,8 +4,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from django.db.models import QuerySet, Subquery
-
 from teardown.accounts.roles import may
 from teardown.dissection.models import Sample
 from teardown.files.models import Run
@@ -17,11 +15,10 @@ from teardown.imaging.dossier.drawings import (
     correlation_figure,
     levels_figure,
     openings_figure,
-    pooled_profile_figure,
     profile_figure,
     rims_figure,
 )
-from teardown.imaging.dossier.layers import LayerRow, LayerTable, pooled_rows, tables_of
+from teardown.imaging.dossier.layers import LayerTable, tables_of
 from teardown.imaging.dossier.numbers import (
     HEADLINE,
     SAMPLING,
@@ -39,6 +36,7 @@ from teardown.imaging.dossier.open_points import (
     neighbours_of,
     open_points_of,
 )
+from teardown.imaging.dossier.pools import Pool, pools_of
 from teardown.imaging.dossier.sittings import drifted_by
 from teardown.imaging.models import (
     FieldMeasure,
@@ -46,12 +44,11 @@ from teardown.imaging.models import (
     Micrograph,
     Region,
     Review,
-    SampleMeasure,
     ScaleClaim,
     SectionResult,
     SessionMove,
 )
-from teardown.imaging.rules import BY_A_PERSON, LINE_SETS, SOURCES, by_a_person
+from teardown.imaging.rules import BY_A_PERSON, LINE_SETS, SOURCES
 from teardown.imaging.runs import standing, tie_of, verdicts_on
 from teardown.page.figures import Figure
 
@@ -102,8 +99,8 @@ class MicrographPage:
     layers: tuple[LayerTable, ...]
     patches: str
     near: tuple[tuple[str, float], ...]
-    pooled: "Pool | None"
-    electrode: "Pool | None"
+    pooled: Pool | None
+    electrode: Pool | None
     scale_levels: int
     being_drawn: bool
     neighbours: Neighbours
@@ -199,7 +196,7 @@ def page_of(micrograph: Micrograph, user: Any) -> MicrographPage:
     shown = shown_of(by_run.get(result.run_id, []), result) if result else []
     flags = list(result.flags) if result else []
     pending = _pending(micrograph)
-    pooled, electrode = _pools(sample)
+    pooled, electrode = pools_of(sample)
     past = _past(results, by_run, result)
     claims = tuple(micrograph.scale_claims.select_related("by"))
     regions, earlier = _regions(micrograph)
@@ -363,54 +360,6 @@ def by_hand(result: SectionResult) -> str:
     who = f" by {run.asked_by}" if run.asked_by else ""
     why = f": {run.settings['reason']}" if run.settings.get("reason") else ""
     return f"{SOURCES[source]}{who}{why}"
-
-
-@dataclass(frozen=True, slots=True)
-class Pool:
-    """What fields or samples gave together, with the run that pooled them."""
-
-    shown: tuple[Shown, ...]
-    run: int
-    n: int
-    fields_needed: int | None = None
-    between: str = ""
-    by_hand: str = ""
-    layers: Figure | None = None
-    layer_rows: tuple[LayerRow, ...] = ()
-
-    @classmethod
-    def of(cls, rows: Sequence[SampleMeasure]) -> "Pool | None":
-        """Gather the rows of one pooling run; None where there are none."""
-        if not rows:
-            return None
-        details = rows[0].details
-        spread = next(
-            (row.details.get("between_samples") for row in rows if row.quantity == "porosity"), None
-        )
-        return cls(
-            shown=tuple(one for key, one in shown_of(rows) if key in HEADLINE),
-            run=rows[0].run_id,
-            n=max(row.n for row in rows),
-            fields_needed=details.get("fields_needed"),
-            between="" if spread is None else f"{spread * 100:.2g}",
-            by_hand=by_a_person(details.get("levels", [])),
-            layers=pooled_profile_figure(details.get("layers") or []),
-            layer_rows=pooled_rows(details.get("layers") or []),
-        )
-
-
-def _pools(sample: Sample | None) -> tuple[Pool | None, Pool | None]:
-    """Give the latest pool of a sample's fields, and of the samples of its electrode."""
-    if sample is None:
-        return None, None
-    origin = sample.origin
-    whole = _latest(SampleMeasure.objects.filter(part=origin)) if origin else []
-    return Pool.of(_latest(SampleMeasure.objects.filter(sample=sample))), Pool.of(whole)
-
-
-def _latest(rows: QuerySet[SampleMeasure]) -> list[SampleMeasure]:
-    newest = rows.order_by("-run_id").values("run_id")[:1]
-    return list(rows.filter(run=Subquery(newest)).order_by("pk"))
 
 
 def _cell_of(sample: Sample | None) -> str:

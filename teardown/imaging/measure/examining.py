@@ -13,7 +13,8 @@ from teardown.formats.pixel_size import ScaleCandidate, choose_scale
 from teardown.science.errors import Remark
 from teardown.science.stereology.classes import EXCLUDED, Levels
 from teardown.science.stereology.evening import Known, Shelf
-from teardown.science.stereology.field import FieldResult, measure_field, measure_source
+from teardown.science.stereology.field import measure_field, measure_source
+from teardown.science.stereology.field_result import FieldResult
 from teardown.science.stereology.mosaics import label_map, release
 from teardown.science.stereology.regions import Polygon, Strip, find_strip, valid_pixels, valid_within
 from teardown.science.stereology.settings import Settings

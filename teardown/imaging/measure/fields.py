@@ -29,7 +29,7 @@ from teardown.imaging.measure.training import learned
 from teardown.imaging.models import FieldMeasure, HeldMeasure, Micrograph, SectionResult
 from teardown.imaging.runs import PoolAfter
 from teardown.imaging.store import classes_of, keep_classes, overlay_of, picture_of, thumbnail_of
-from teardown.science.stereology.field import FieldResult
+from teardown.science.stereology.field_result import FieldResult
 from teardown.science.stereology.flags import lifted_oxide
 from teardown.science.stereology.layers import depth_profile
 from teardown.science.stereology.ratios import BY_KEY

@@ -10,7 +10,7 @@ from teardown.science.errors import Remark
 from teardown.science.stereology.bodies import Strictness
 from teardown.science.stereology.classes import Levels
 from teardown.science.stereology.evening import Known
-from teardown.science.stereology.field import FieldResult
+from teardown.science.stereology.field_result import FieldResult
 from teardown.science.stereology.flags import directional_intercepts
 from teardown.science.stereology.gaps import GapCurve
 from teardown.science.stereology.pooling import FieldSummary

@@ -16,7 +16,8 @@ from teardown.imaging.measure.examining import examine
 from teardown.imaging.measure.shelf import CalmShelf
 from teardown.science.stereology.evening import Evened, Known
 from teardown.science.stereology.exposures import Exposure, expose
-from teardown.science.stereology.field import FieldResult, measure_field
+from teardown.science.stereology.field import measure_field
+from teardown.science.stereology.field_result import FieldResult
 from teardown.science.stereology.noise import Grey
 from teardown.science.stereology.phantoms import Microstructure, draw_section
 from teardown.science.stereology.preview import Preview, calm_crop, preview

@@ -32,7 +32,8 @@ from django.core.management.base import BaseCommand
 
 from teardown.science.errors import MeasurementError
 from teardown.science.stereology.exposures import Exposure, expose
-from teardown.science.stereology.field import FieldResult, measure_field
+from teardown.science.stereology.field import measure_field
+from teardown.science.stereology.field_result import FieldResult
 from teardown.science.stereology.flags import OF_SOME, SAMPLING
 from teardown.science.stereology.phantoms import Microstructure, Truth, draw_section, expected
 from teardown.science.stereology.pooling import pool_fields

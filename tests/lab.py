@@ -28,11 +28,16 @@ def free_port() -> int:
         return int(probe.getsockname()[1])
 
 
-def wait_for(question: Callable[[], Any], within_s: float = 120, every_s: float = 0.05) -> Any:
-    """Wait until something is true, and give it."""
+def wait_for(
+    question: Callable[[], Any],
+    within_s: float = 120,
+    every_s: float = 0.05,
+    what: Callable[[], str] = lambda: "",
+) -> Any:
+    """Wait until something is true, and give it; ``what`` tells how things stand if it never is."""
     deadline = time.monotonic() + within_s
     while not (answer := question()):
-        assert time.monotonic() < deadline, f"waited {within_s:.0f} s in vain"
+        assert time.monotonic() < deadline, f"waited {within_s:.0f} s in vain: {what()}"
         time.sleep(every_s)
     return answer
 

@@ -26,3 +26,9 @@ TASKS = {
 STORAGES["staticfiles"] = {"BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"}  # noqa: F405
 WHITENOISE_AUTOREFRESH = True
 AXES_ENABLED = False
+# A file, as in use: threads of a live server, the test and a worker's heart have a connection each. In memory
+# they would share one, or lock each other out of a table at once, whatever the patience.
+if DATABASES["default"]["ENGINE"] == "django.db.backends.sqlite3":  # noqa: F405
+    DATABASES["default"]["TEST"] = {"NAME": f"{_folder}/tests.sqlite3"}  # noqa: F405
+    quick = DATABASES["default"]["OPTIONS"]["init_command"].replace("synchronous=FULL", "synchronous=OFF")  # noqa: F405
+    DATABASES["default"]["OPTIONS"]["init_command"] = quick  # noqa: F405 - a power cut spoils no test

@@ -153,11 +153,17 @@ def fail(run_id: int, owner: str, error: str) -> None:
     )
 
 
-def let_go(owners: str) -> int:
-    """Free the runs of workers that are known to be gone, whose owner begins so; give how many."""
-    return Run.objects.filter(
-        state=Run.State.RUNNING, lease_owner__startswith=owners, attempts__lt=F("max_attempts")
-    ).update(state=Run.State.QUEUED, lease_owner="", lease_until=None)
+def let_go(owners: str, *, tried: bool = True) -> int:
+    """Free the runs of workers whose owner begins so, because they are gone; give how many.
+
+    A run that was only told to stop was not ``tried``: its try is given back, however often the machine is
+    shut down over it.
+    """
+    held = Run.objects.filter(state=Run.State.RUNNING, lease_owner__startswith=owners)
+    free: dict[str, Any] = {"state": Run.State.QUEUED, "lease_owner": "", "lease_until": None}
+    if not tried:
+        return held.filter(attempts__gt=0).update(attempts=F("attempts") - 1, **free)
+    return held.filter(attempts__lt=F("max_attempts")).update(**free)
 
 
 def take_back(now: dt.datetime) -> tuple[list[int], int]:

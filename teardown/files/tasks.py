@@ -10,7 +10,7 @@ import uuid
 from collections.abc import Callable, Iterable
 
 from django.conf import settings
-from django.db import DatabaseError, connection, models, transaction
+from django.db import DatabaseError, InterfaceError, OperationalError, connection, models, transaction
 from django.utils import timezone
 from django.utils.module_loading import import_string
 from django_tasks import task, task_backends
@@ -46,13 +46,24 @@ def work(run_id: int) -> str:
         except Refusal as refusal:
             runs.fail(run_id, owner, f"{refusal} [{refusal.code}]")
             return "refused"
+        except (OperationalError, InterfaceError) as error:
+            log.exception("the database was not to be had for run %s", run_id)
+            return _wait(run, owner, error)
         except Exception as error:
             log.exception("run %s failed", run_id)
             runs.fail(run_id, owner, f"{type(error).__name__}: {error}")
             return "failed"
         except BaseException:  # told to stop in the middle: another worker begins again at once
-            runs.let_go(owner)
+            runs.let_go(owner, tried=False)
             raise
+
+
+def _wait(run: Run, owner: str, error: Exception) -> str:
+    """Leave a run to a later try: that the database was busy, full or away is no fault of what was asked."""
+    if runs.let_go(owner):
+        return "waits"
+    runs.fail(run.pk, owner, f"The database was not to be had, {run.attempts} times over: {error}")
+    return "failed"
 
 
 class _Heart:

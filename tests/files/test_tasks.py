@@ -12,7 +12,7 @@ from teardown.files.models import Run
 from tests.makers import make_cell, make_user
 
 pytestmark = pytest.mark.django_db
-FUNCTIONS = ("count", "slowly", "refuse", "break_down", "stop")
+FUNCTIONS = ("count", "slowly", "refuse", "break_down", "find_it_locked", "stop")
 WORKER = pytest.mark.django_db(transaction=True)  # the queue's worker opens and closes connections of its own
 LATER = dt.timedelta(minutes=2)
 
@@ -67,12 +67,21 @@ def test_an_unforeseen_fault_ends_the_run_and_not_the_worker() -> None:
     assert (run.state, run.error) == ("failed", "ZeroDivisionError: division by zero")
 
 
-def test_a_worker_that_is_told_to_stop_lets_go_of_its_run() -> None:
-    run = make_run("stop")
-    with pytest.raises(SystemExit):
-        tasks.work.func(run.pk)
+def test_a_busy_database_is_no_fault_of_the_run_and_is_met_three_times_at_most() -> None:
+    run = make_run("find_it_locked")
+    assert [tasks.work.func(run.pk) for _ in range(3)] == ["waits", "waits", "failed"]
     run.refresh_from_db()
-    assert (run.state, run.lease_owner) == ("queued", "")
+    assert (run.state, run.attempts) == ("failed", 3)
+    assert run.error == "The database was not to be had, 3 times over: database is locked"
+
+
+def test_a_worker_that_is_told_to_stop_lets_go_of_its_run_however_often() -> None:
+    run = make_run("stop")
+    for _ in range(4):
+        with pytest.raises(SystemExit):
+            tasks.work.func(run.pk)
+    run.refresh_from_db()
+    assert (run.state, run.lease_owner, run.attempts) == ("queued", "", 0)
 
 
 def test_work_off_does_what_waits_in_the_order_it_was_asked() -> None:

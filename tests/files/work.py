@@ -3,6 +3,8 @@
 import time
 from collections.abc import Iterator
 
+from django.db import OperationalError
+
 from teardown.files.models import Run, RunInput
 from teardown.files.tasks import Beat
 from teardown.science.errors import MeasurementError
@@ -35,6 +37,11 @@ def refuse(run: Run, beat: Beat) -> list[RunInput]:
 def break_down(run: Run, beat: Beat) -> list[RunInput]:
     """Fail as no one foresaw."""
     return [1 / 0]  # type: ignore[list-item]
+
+
+def find_it_locked(run: Run, beat: Beat) -> list[RunInput]:
+    """Come at a moment when somebody else writes, and goes on writing."""
+    raise OperationalError("database is locked")
 
 
 def stop(run: Run, beat: Beat) -> list[RunInput]:

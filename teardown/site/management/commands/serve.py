@@ -70,6 +70,9 @@ class Command(BaseCommand):
         for work in (lambda: _reap(supervisor.stop), lambda: self.announce(address, begun, supervisor.stop)):
             threading.Thread(target=work, daemon=True).start()
         supervisor.run()
+        for child in supervisor.children:  # one that did not end in time was in the middle of a run
+            if child.process is not None:
+                let_go(child, child.process.pid, tried=False)
         self.say("Stopped.")
 
     def announce(self, address: str, begun: float, stop: threading.Event) -> None:
@@ -141,10 +144,10 @@ def names_of_this_machine(host: str) -> set[str]:
     return names
 
 
-def let_go(child: Child, pid: int) -> None:
-    """Free at once the runs of a worker that died, instead of waiting for their lease to end."""
+def let_go(child: Child, pid: int, *, tried: bool = True) -> None:
+    """Free at once the runs of a worker that is gone, instead of waiting for their lease to end."""
     try:
-        runs.let_go(f"{socket.gethostname()}:{pid}:")
+        runs.let_go(f"{socket.gethostname()}:{pid}:", tried=tried)
     except Exception:
         log.exception("could not free the runs of process %s; their lease will end by itself", pid)
 

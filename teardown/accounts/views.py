@@ -1,11 +1,18 @@
 """Sign in and out, one's own account, people, and the pages that refuse."""
 
+from django.conf import settings
 from django.contrib import messages
 from django.contrib.auth import logout, update_session_auth_hash
 from django.contrib.auth.decorators import login_not_required
 from django.contrib.auth.forms import PasswordChangeForm
 from django.contrib.auth.views import LoginView
-from django.core.exceptions import ValidationError
+from django.core.exceptions import (
+    DisallowedHost,
+    RequestDataTooBig,
+    TooManyFieldsSent,
+    TooManyFilesSent,
+    ValidationError,
+)
 from django.db import connection
 from django.http import HttpRequest, HttpResponse, HttpResponseBase, JsonResponse
 from django.shortcuts import get_object_or_404, redirect, render
@@ -96,6 +103,31 @@ def person(request: SignedIn, username: str) -> HttpResponse:
 def refused(request: HttpRequest, exception: Exception) -> HttpResponse:
     """Say that this person may not."""
     return render(request, "403.html", {"exception": exception}, status=403)
+
+
+def not_taken(request: HttpRequest, exception: Exception) -> HttpResponse:
+    """Say why a request was not taken in at all, and how it would be."""
+    match exception:
+        case TooManyFilesSent():
+            sentence = (
+                f"More than {settings.DATA_UPLOAD_MAX_NUMBER_FILES} files came at once. Send them in parts; "
+                "in a browser with JavaScript, this application does so by itself."
+            )
+        case TooManyFieldsSent() | RequestDataTooBig():
+            sentence = "The form is larger than any page here sends. Send it in parts."
+        case DisallowedHost():
+            sentence = (
+                "This laboratory is not served under the name in the address. Whoever starts it can add the "
+                "name to TEARDOWN_HOSTS."
+            )
+        case _:
+            sentence = "The request could not be understood. Go back, load the page again, and try once more."
+    sentence += " Nothing of this was stored."
+    if "json" in request.headers.get("Accept", "") or "json" in (request.content_type or ""):
+        return JsonResponse({"error": sentence}, status=400)
+    if not hasattr(request, "user"):  # refused at the door, before anyone was looked up
+        return HttpResponse(sentence, status=400, content_type="text/plain; charset=utf-8")
+    return render(request, "400.html", {"sentence": sentence}, status=400)
 
 
 def not_found(request: HttpRequest, exception: Exception) -> HttpResponse:

@@ -19,6 +19,7 @@ APPS = (
 
 urlpatterns: list[URLPattern | URLResolver] = [path("", include(f"teardown.{app}.urls")) for app in APPS]
 
+handler400 = "teardown.accounts.views.not_taken"
 handler403 = "teardown.accounts.views.refused"
 handler404 = "teardown.accounts.views.not_found"
 handler500 = "teardown.accounts.views.broken"

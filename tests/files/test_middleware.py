@@ -56,3 +56,27 @@ def test_each_fault_has_its_status_and_its_words(fault: Exception, status: int) 
 
 def test_any_other_fault_is_left_to_others() -> None:
     assert refusal_of(RequestFactory().get("/"), OSError(errno.EIO, "Input/output error")) is None
+
+
+def test_more_files_than_one_request_may_bring_are_refused_in_words(signed_in: Client, settings) -> None:
+    settings.DATA_UPLOAD_MAX_NUMBER_FILES = 2
+    files = [SimpleUploadedFile(f"{number}.tif", b"x") for number in range(3)]
+    answer = signed_in.post("/micrographs/add/", {"files": files})
+    assert answer.status_code == 400
+    assert "More than 2 files came at once. Send them in parts" in answer.content.decode()
+
+
+def test_a_device_learns_in_words_that_it_sent_too_much_at_once(signed_in: Client, settings) -> None:
+    settings.DATA_UPLOAD_MAX_NUMBER_FIELDS = 2
+    answer = signed_in.post(
+        "/account/", {"a": "1", "b": "2", "c": "3"}, headers={"accept": "application/json"}
+    )
+    assert (answer.status_code, answer.json()["error"].startswith("The form is larger")) == (400, True)
+
+
+def test_a_name_that_is_not_served_is_told_where_names_are_added(client: Client, settings) -> None:
+    settings.ALLOWED_HOSTS = ["lab.example"]
+    answer = client.get("/", headers={"host": "elsewhere.example"})
+    assert answer.status_code == 400
+    assert "add the name to TEARDOWN_HOSTS" in answer.content.decode()
+    assert "elsewhere" not in answer.content.decode()

@@ -236,15 +236,18 @@ class Entry(AppendOnly):
         return minutes if minutes is not None and minutes >= 0 else None
 
     @property
+    def typed(self) -> str:
+        """Give the number with the digits that were typed, and a point: "39,614 g" could be kilograms."""
+        return self.value_text.replace(",", ".")
+
+    @property
     def said(self) -> str:
         """Say what was found, in words with the unit: "green film", "41.18 g", "absent (looked for)"."""
         if self.state == self.State.NOT_DONE:
             return f"not done: {self.not_done}"
         if self.state != self.State.PRESENT:
             return self.get_state_display()
-        # kept as typed, shown with a point: "39,614 g" could be read as kilograms
-        typed = self.value_text.replace(",", ".")
-        number = f"{typed} {self.unit}".removesuffix(" 1") if self.value is not None else ""
+        number = f"{self.typed} {self.unit}".removesuffix(" 1") if self.value is not None else ""
         extent = f"{100 * self.extent_fraction:g} %" if self.extent_fraction is not None else ""
         words = [
             str(self.answer) if self.answer_id else number or self.value_text,

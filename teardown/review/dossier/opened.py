@@ -98,7 +98,7 @@ def answer_of(entry: Entry) -> str:
     if entry.value is not None:
         if entry.u:
             return plus_minus(entry.value, 2 * entry.u, entry.unit)
-        return with_unit(entry.value_text.replace(",", ".") or number(entry.value), entry.unit)
+        return with_unit(entry.typed or number(entry.value), entry.unit)
     parts = [entry.answer.words if entry.answer else entry.value_text]
     if entry.extent_fraction is not None:
         parts.append(fraction_as_percent(entry.extent_fraction))

@@ -25,6 +25,7 @@ from teardown.science.errors import Refusal
 log = logging.getLogger(__name__)
 Beat = Callable[[float, str], None]
 Function = Callable[[Run, Beat], Iterable[models.Model]]
+BEHIND = -10  # what is long in the doing waits behind whatever is not, however late that was asked for
 
 
 @task()
@@ -115,18 +116,20 @@ class _Heart:
         os._exit(70)
 
 
-def ring(run_id: int) -> None:
-    """Ring for a worker. If nobody hears, the run waits and the reaper rings again."""
+def ring(run_id: int, *, behind: bool = False) -> None:
+    """Ring for a worker, ``behind`` all others where the queue keeps an order. If nobody hears, the run
+    waits and the reaper rings again."""
     try:
-        work.enqueue(run_id)
+        ordered = behind and task_backends[work.backend].supports_priority
+        (work.using(priority=BEHIND) if ordered else work).enqueue(run_id)
     except Exception:
         log.exception("could not ring for run %s; it waits", run_id)
 
 
-def ring_on_commit(run: Run) -> None:
-    """Ring once the deed that asked for the run is safely written."""
+def ring_on_commit(run: Run, *, behind: bool = False) -> None:
+    """Ring once the deed that asked for the run is safely written; ``behind`` as in :func:`ring`."""
     if run.state == Run.State.QUEUED:
-        transaction.on_commit(lambda: ring(run.pk))
+        transaction.on_commit(lambda: ring(run.pk, behind=behind))
 
 
 def reap(now: dt.datetime | None = None) -> tuple[int, int]:

@@ -27,6 +27,9 @@ from teardown.imaging.models import (
 )
 from teardown.records.rules import subject_of
 
+# some half a minute of work; what is larger lets smaller pictures be measured first
+LONG_PX = 32_000_000
+
 
 def tie_of(micrograph: Micrograph) -> Tie | None:
     """Give what a micrograph is of: its latest tie."""
@@ -173,7 +176,7 @@ def ask_section(micrograph: Micrograph, *, by: Any, classifier: Classifier | Non
     if classifier is None and asked.get("levels"):
         asked = _with_known(micrograph, asked)
     run = ask("imaging.section", subject=micrograph, by=by, settings_=asked, inputs=inputs)
-    ring_on_commit(run)
+    ring_on_commit(run, behind=micrograph.width_px * micrograph.height_px > LONG_PX)
     return run
 
 

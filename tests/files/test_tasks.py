@@ -5,6 +5,7 @@ import datetime as dt
 import pytest
 from django.core.management import call_command
 from django.utils import timezone
+from django.utils.module_loading import import_string
 from django_tasks_db.models import DBTaskResult
 
 from teardown.files import runs, tasks
@@ -98,6 +99,29 @@ def test_a_rung_run_is_worked_off_by_the_worker_of_the_queue(queue: None) -> Non
     run.refresh_from_db()
     assert run.state == "done"
     assert DBTaskResult.objects.get().return_value == "done"
+
+
+@WORKER
+def test_what_is_short_in_the_doing_overtakes_what_is_long(queue: None) -> None:
+    long, early, late = make_run(), make_run(), make_run()
+    tasks.ring(long.pk, behind=True)
+    tasks.ring(early.pk)
+    tasks.ring(late.pk)
+    call_command("db_worker", batch=True, queue_name="*", startup_delay=False, interval=0, verbosity=0)
+    done = Run.objects.filter(state="done").order_by("finished_at")
+    assert list(done.values_list("pk", flat=True)) == [early.pk, late.pk, long.pk]
+
+
+@pytest.mark.long
+def test_a_broker_without_an_order_is_rung_all_the_same(settings, monkeypatch) -> None:
+    settings.TASKS = {"default": {"BACKEND": "teardown.site.celery.CeleryBackend", "QUEUES": []}}
+    broker = import_string("teardown.site.celery.app")
+    monkeypatch.setattr(broker.conf, "broker_url", "memory://")
+    run = make_run()
+    tasks.ring(run.pk, behind=True)
+    with broker.connection_for_read() as line, line.SimpleQueue("celery") as bells:
+        path, arguments, _ = bells.get(timeout=5).payload[0]
+    assert (path, arguments) == (tasks.work.module_path, [run.pk])
 
 
 def test_a_lost_bell_is_rung_again(queue: None) -> None:

@@ -3,6 +3,7 @@
 import pytest
 from django.core.exceptions import PermissionDenied, ValidationError
 from django.urls import reverse
+from django_tasks_db.models import DBTaskResult
 
 from teardown.files.models import Run
 from teardown.files.tasks import work_off
@@ -17,7 +18,7 @@ from teardown.imaging.actions import (
     review,
 )
 from teardown.imaging.models import FieldMeasure, ImagingSession, Micrograph, SampleMeasure, SectionResult
-from teardown.imaging.runs import standing
+from teardown.imaging.runs import ask_section, standing
 from teardown.records.models import Record
 from tests.imaging.pictures import make_sample, section_file
 from tests.makers import make_user
@@ -172,3 +173,17 @@ def test_faces_on_two_fields_give_the_sample_its_layers(client, operator):
     assert b"From face to core, over 2 fields" in page.content
     assert page.content.count(b"steps of metal outline") == 2
     assert b"oxide coverage</text>" in page.content or b"oxide coverage</tspan>" in page.content
+
+
+def test_a_mosaic_waits_behind_smaller_pictures(operator, settings, django_capture_on_commit_callbacks):
+    """What takes minutes leaves the queue to what takes seconds, however late that was asked for."""
+    settings.TASKS = {"default": {"BACKEND": "django_tasks_db.DatabaseBackend", "QUEUES": []}}
+    mosaic, small = (
+        add_micrograph(picture=section_file(seed), name=f"{seed}.png", by=operator) for seed in (1, 2)
+    )
+    Run.objects.all().update(state="failed", error="not measured here")
+    mosaic.width_px, mosaic.height_px = 20_000, 20_000
+    with django_capture_on_commit_callbacks(execute=True):
+        asked = [ask_section(one, by=operator) for one in (mosaic, small)]
+    bells = DBTaskResult.objects.filter(status="READY")
+    assert [bell.args_kwargs["args"] for bell in bells] == [[run.pk] for run in reversed(asked)]

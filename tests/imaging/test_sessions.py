@@ -245,7 +245,7 @@ def test_a_picture_is_taken_out_of_its_session_and_named_again(client, operator,
     one.refresh_from_db()
     assert one.session is None
     assert standing([one])[one.pk].levels["source"] == "automatic"
-    with pytest.raises(ValidationError, match="None is of a session"):
+    with pytest.raises(ValidationError, match="None of these pictures is of a session"):
         move_session(micrographs=[one], name="", reason="again", by=operator)
     client.post(address, {"session": "Wednesday"})
     work_off()

@@ -109,7 +109,7 @@ def _crossings(
 
     tally = {name: sum(row[2] == name for row in rows) for name in ("oxide", "pore")}
     if not sum(tally.values()):
-        raise ValidationError("No crossing was called oxide or pore.")
+        raise ValidationError("No crossing was called oxide or pore. Call some of them, then keep the count.")
     unsure = len(rows) - sum(tally.values())
     coverage = crossing_coverage(tally["oxide"], tally["pore"], unsure)
     found: dict[str, Any] = {"coverage": coverage.as_dict(), "cannot_tell": unsure}

@@ -202,7 +202,9 @@ def _check_corners(micrograph: Micrograph, kind: str, corners: Sequence[Sequence
             f"An outline of this kind needs at least {least} corners; {len(corners)} were given."
         )
     if len(corners) > 2000:
-        raise ValidationError("An outline has at most 2,000 corners.")
+        raise ValidationError("An outline has at most 2,000 corners. Draw it with fewer.")
     for x, y in corners:
         if not (-1 <= x <= micrograph.width_px + 1 and -1 <= y <= micrograph.height_px + 1):
-            raise ValidationError(f"The corner {x:.0f}, {y:.0f} lies outside the picture.")
+            raise ValidationError(
+                f"The corner {x:.0f}, {y:.0f} lies outside the picture. Drag it inside, or draw again."
+            )

@@ -68,7 +68,9 @@ def move_session(*, micrographs: Sequence[Micrograph], name: str, reason: str, b
     wanted = [one for one in micrographs if now[one.pk] != there]
     if not wanted:
         raise ValidationError(
-            f"All of these pictures are of session {session} already." if session else "None is of a session."
+            f"All of these pictures are of session {session} already."
+            if session
+            else "None of these pictures is of a session."
         )
     made = _carry_out([(one, session) for one in wanted], now, reason.strip(), by)
     subject = session or made[0].before

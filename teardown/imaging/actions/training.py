@@ -141,5 +141,5 @@ def _checked(micrograph: Micrograph, stroke: Mapping[str, Any]) -> dict[str, Any
         raise ValidationError(f"A stroke has 1 to {MOST_POINTS} points; this one has {len(points)}.")
     for x, y in points:
         if not (0 <= x <= micrograph.width_px and 0 <= y <= micrograph.height_px):
-            raise ValidationError(f"The stroke at {x:.0f}, {y:.0f} lies outside the picture.")
+            raise ValidationError(f"The stroke at {x:.0f}, {y:.0f} lies outside the picture. Draw it again.")
     return {"class": name, "width_px": width, "points": points}

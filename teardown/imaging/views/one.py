@@ -159,7 +159,7 @@ def coverage(request: HttpRequest, pk: int) -> HttpResponse:
     one = find(request, pk)
     tied = tie_of(one)
     if tied is None or tied.sample is None:
-        return show(request, one, 422, refused="It is tied to no sample yet.")
+        return show(request, one, 422, refused="The picture is tied to no sample yet. Tie it first, below.")
     count = request.POST.get("count") == "yes"
     try:
         actions.choose_coverage(

@@ -12,6 +12,9 @@ from teardown.science.electrochemistry.columns import Array
 from teardown.science.errors import Remark
 
 DURATION = r"^\s*(?:(\d+)\s*(?:d\w*\.?|T)?[ ,]+|(\d+)d)?\s*(\d+):(\d{1,2})(?::(\d{1,2})(?:[.,](\d+))?)?\s*$"
+DAYS_BEFORE = r"^\s*(\d+)[.:-](\d{1,2}):(\d{2}):(\d{2})(?:[.,](\d+))?\s*$"
+PERIOD = r"^\s*P(?:(\d+)D)?T(?:(\d+)H)?(?:(\d+)M)?(?:(\d+)(?:[.,](\d+))?S)?\s*$"
+COMPACT = r"^\s*(\d{4})(\d{2})(\d{2})[T ](\d{2})(\d{2})(\d{2})"
 STAMP = (
     r"^\s*(\d{1,4})[./-](\d{1,2}|[A-Za-z]{3})[./-](\d{1,4})"
     r"(?:[T ,;]+(\d{1,2}):(\d{2})(?::(\d{2})(?:[.,:](\d+))?)?\s*([AaPp][Mm])?\s*(Z|[+-]\d{2}:?\d{2})?)?\s*$"
@@ -22,14 +25,30 @@ HOUR_S, DAY_S = 3600.0, 86400.0
 
 
 def durations(cells: pl.Series) -> Array:
-    """Read ``[d ]hh:mm:ss[.f]`` as seconds; hours may exceed 24. NaN where a cell is none; a bare number is
-    seconds.
+    """Read ``[d ]hh:mm:ss[.f]`` as seconds; hours may exceed 24. NaN where a cell is none.
+
+    Days may stand before a point, a colon or a hyphen too; periods of ISO 8601 (``P1DT2H3M4.5S``) are read.
     """
     parts = cells.str.extract_groups(DURATION).struct.unnest()
     number = [_floats(parts[name]) for name in parts.columns]
     days = np.nan_to_num(number[0]) + np.nan_to_num(number[1])
     second = np.nan_to_num(number[4]) + _fraction(parts[parts.columns[5]])
-    return days * DAY_S + number[2] * HOUR_S + number[3] * 60 + second
+    read = days * DAY_S + number[2] * HOUR_S + number[3] * 60 + second
+    for form in (DAYS_BEFORE, PERIOD):
+        if np.isnan(read).any() and bool(cells.str.contains(form).any()):
+            read = np.where(np.isnan(read), _days_and_time(cells, form), read)
+    return read
+
+
+def _days_and_time(cells: pl.Series, form: str) -> Array:
+    """Read days, hours, minutes, seconds and their fraction; NaN where one is more than the next holds."""
+    parts = cells.str.extract_groups(form).struct.unnest()
+    day, hour, minute, second = (_floats(parts[name]) for name in parts.columns[:4])
+    told = np.isfinite(np.stack((day, hour, minute, second))).any(axis=0)
+    day, hour, minute, second = (np.nan_to_num(part) for part in (day, hour, minute, second))
+    told &= (form == PERIOD) | ((hour < 24) & (minute < 60) & (second < 60))
+    total = day * DAY_S + hour * HOUR_S + minute * 60 + second + _fraction(parts[parts.columns[4]])
+    return np.where(told, total, np.nan)
 
 
 def _floats(cells: pl.Series) -> Array:
@@ -63,6 +82,7 @@ def stamps(cells: pl.Series, *, form: str | None = None) -> tuple[Array, dict[st
         read = cells.str.strip_chars().str.to_datetime(form, strict=False, time_unit="us")
         seconds = read.dt.replace_time_zone(None).dt.timestamp("us").cast(pl.Float64).to_numpy() / 1e6
         return seconds, _told(cells, seconds)
+    cells = cells.str.replace(COMPACT, "${1}-${2}-${3} ${4}:${5}:${6}")
     parts = cells.str.extract_groups(STAMP).struct.unnest()
     first, second, third, hour, minute, sec, fraction, half, zone = (parts[name] for name in parts.columns)
     year, month, day, ambiguous = _ordered(cells, first, second, third)

@@ -13,6 +13,7 @@ from teardown.formats.series_names import (
     NAMES,
     OTHER_READINGS,
 )
+from teardown.formats.series_text import COMPACT, DURATION
 from teardown.formats.series_units import factor_of, is_clock_form, split_name
 from teardown.science.electrochemistry.columns import QUANTITIES
 from teardown.science.errors import Remark
@@ -162,7 +163,7 @@ def _by_words(words: str, unit: str) -> tuple[str, int, str, str] | None:
         return None
     for quantity, telling in (
         ("step_time_second", {"steptime", "schrittzeit"}),
-        ("voltage_volt", {"voltage", "spannung", "zellspannung", "tension", "voltaje", "tensione"}),
+        ("voltage_volt", {"voltage", "spannung", "zellspannung", "tension", "voltaje", "tensione", "tensao"}),
         ("current_ampere", {"current", "strom", "courant", "corriente", "corrente"}),
         ("cycle_count", {"cycle", "zyklus", "ciclo"}),
         ("step_id", {"step", "schritt"}),
@@ -209,6 +210,8 @@ def _counter(words: str, unit: str) -> str | None:
         if re.search(r"step|schritt|etape|paso|passo|stap", squeezed)
         else ""
     )
+    if "net" in held or "netto" in held:
+        down = up = False
     way = (
         "discharging"
         if down
@@ -270,7 +273,7 @@ def _with_unit(
 
 
 def _number_clock(name: str, unit: str, sample: list[str]) -> Column | None:
-    """Tell epochs in s and ms, and spreadsheet days, by their size."""
+    """Tell epochs in s, ms and µs, and spreadsheet days, by their size."""
     bare = [re.sub(r"(?<=\d)[ '’](?=\d{3})", "", cell) for cell in sample]
     values = [
         float(cell.replace(",", "."))
@@ -283,6 +286,8 @@ def _number_clock(name: str, unit: str, sample: list[str]) -> Column | None:
         return Column(name, "unix_time_second")
     if 8e11 < values[0] < 5e12:
         return Column(name, "unix_time_second", 1e-3)
+    if 8e14 < values[0] < 5e15:
+        return Column(name, "unix_time_second", 1e-6)
     if 20_000 < values[0] < 80_000:
         return Column(name, "unix_time_second", 86400.0, -25569 * 86400.0)
     del unit
@@ -294,15 +299,11 @@ def _form(sample: list[str]) -> str:
     held = [cell for cell in sample if cell][:50]
     if not held:
         return "number"
-    durations = sum(
-        bool(
-            re.fullmatch(
-                r"\d+(?:\s*d\w*\.?)?[ ,T]*\d{1,2}:\d{2}(?::\d{2}(?:[.,]\d+)?)?|\d+:\d{2}:\d{2}(?:[.,]\d+)?", c
-            )
-        )
+    durations = sum(bool(DURATION.match(c) or re.fullmatch(r"\d+:\d{2}:\d{2}(?:[.,]\d+)?", c)) for c in held)
+    dates = sum(
+        bool(re.search(r"\d{1,4}[./-](?:\d{1,2}|[A-Za-z]{3})[./-]\d{1,4}", c) or COMPACT.match(c))
         for c in held
     )
-    dates = sum(bool(re.search(r"\d{1,4}[./-](?:\d{1,2}|[A-Za-z]{3})[./-]\d{1,4}", c)) for c in held)
     if dates > 0.5 * len(held):
         return "clock"
     return "duration" if durations > 0.5 * len(held) else "number"

@@ -35,7 +35,8 @@ def resolutions(draft: Draft) -> dict[str, float]:
         found = {q: s or _distinct_step(draft.columns[q]) for q, s in found.items()}
     clock = draft.map.column("test_time_second") or draft.map.column("unix_time_second")
     if clock is not None and clock.kind != "number":
-        found["test_time_second"] = _clock_step(draft.columns["test_time_second"])
+        cells = draft.table.sample(clock.name) if draft.table.text is not None else []
+        found["test_time_second"] = _clock_step(draft.columns["test_time_second"], cells)
     return found
 
 
@@ -58,6 +59,11 @@ def _distinct_step(values: Array) -> float:
     return least if least > 1e-9 * float(np.max(np.abs(some))) and float(whole.max()) < 1e-3 else 0.0
 
 
-def _clock_step(time_s: Array) -> float:
-    """Give one second for a clock that shows whole seconds, else a thousandth."""
+def _clock_step(time_s: Array, cells: list[str]) -> float:
+    """Give one second for a clock that shows whole seconds, a minute where it shows none, else a
+    thousandth.
+    """
+    held = [cell for cell in cells if ":" in cell]
+    if held and not any(re.search(r"\d:\d\d:\d\d", cell) for cell in held):
+        return 60.0
     return 1.0 if np.all(np.abs(time_s[:5000] - np.round(time_s[:5000])) < 1e-9) else 0.001

@@ -128,7 +128,19 @@ def _read_numbers(draft: Draft) -> None:
             continue
         if (column.factor, column.offset) != (1.0, 0.0):
             values = values * column.factor + column.offset
+        if column.quantity in ("cycle_count", "step_count", "step_id"):
+            values = _carried(values)
         draft.columns[column.quantity] = values
+
+
+def _carried(values: Array) -> Array:
+    """Give empty cells the number above: many exports write it only where it changes, or merge the cells."""
+    known = np.isfinite(values)
+    if known.all():
+        return values
+    place = np.maximum.accumulate(np.where(known, np.arange(values.size), int(np.argmax(known))))
+    carried: Array = values[place]
+    return carried
 
 
 def farthest(values: Array) -> float:

@@ -25,7 +25,12 @@ TYPESET_MINUS = re.compile("(?:\u2212|\u2013|\u2011|\ufe63|\uff0d)(?=[0-9.,])".e
 GROUP_BLANK = re.compile("(?<=[0-9])(?:\u00a0|\u202f|\u2009)(?=[0-9]{3}(?![0-9]))".encode())
 DECIMAL = re.compile(r"[+-]?\d+([.,])\d+(?:[eE][+-]?\d+)?")
 GROUPS = re.compile(r"[+-]?[1-9]\d{0,2}[.,]\d{3}")
-DURATION = re.compile(r"^\d+(?:\s*d\w*\.?)?[ ,T]*\d{1,2}:\d{2}(?::\d{2}(?:[.,]\d+)?)?$")
+DURATION = re.compile(
+    r"^(?:\d+(?:\s*d\w*\.?)?[ ,T]*\d{1,2}:\d{2}(?::\d{2}(?:[.,]\d+)?)?"
+    r"|\d+[.:-]\d{1,2}:\d{2}:\d{2}(?:[.,]\d+)?"
+    r"|P(?:\d+D)?T(?:\d+H)?(?:\d+M)?(?:\d+(?:[.,]\d+)?S)?)$"
+)
+COMPACT = re.compile(r"^\d{8}[T ]\d{6}(?:[.,]\d+)?(?:Z|[+-]\d\d:?\d\d)?$")
 
 
 class NoTable(ReadingError):
@@ -187,7 +192,7 @@ def fields(line: str, delimiter: str) -> list[str]:
 
 def is_value(cell: str) -> bool:
     """Tell whether a cell is a number, a clock time or a duration."""
-    return bool(NUMBER.match(cell) or DURATION.match(cell) or CLOCK.match(cell))
+    return any(form.match(cell) for form in (NUMBER, DURATION, CLOCK, COMPACT))
 
 
 def _layout(head: list[str], delimiter: str) -> Layout | None:

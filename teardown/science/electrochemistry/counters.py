@@ -29,6 +29,9 @@ class StepCounts:
         The columns that were read.
     misplaced : float
         Share of the counted charge that came while current flowed the other way.
+    before, in_gaps, behind : ndarray
+        Of ``amount``, both directions together: what came until the step's first record, across gaps between
+        its records, and behind its last record.
     """
 
     amount: tuple[Array, Array]
@@ -37,30 +40,35 @@ class StepCounts:
     resolution: float
     names: tuple[str, ...]
     misplaced: float
+    before: Array
+    in_gaps: Array
+    behind: Array
 
 
-def count_charge(series: Series, steps: Steps) -> StepCounts | None:
+def count_charge(series: Series, steps: Steps, gaps: NDArray[np.bool_] | None = None) -> StepCounts | None:
     """Read the best counter of a history: one for each direction, else one for both, else a net one.
 
     Parameters
     ----------
     series : Series
     steps : Steps
+    gaps : ndarray of bool, shape (records - 1,), optional
+        Intervals in which records are missing.
 
     Returns
     -------
     StepCounts or None
         None where the file has no counter, or only ones that stand still.
     """
-    return _best(series, steps, "capacity_ah")
+    return _best(series, steps, "capacity_ah", gaps)
 
 
 def count_energy(series: Series, steps: Steps) -> StepCounts | None:
     """Read the best counter of energy, as `count_charge` reads one of charge; amounts are in Wh."""
-    return _best(series, steps, "energy_wh")
+    return _best(series, steps, "energy_wh", None)
 
 
-def _best(series: Series, steps: Steps, what: str) -> StepCounts | None:
+def _best(series: Series, steps: Steps, what: str, gaps: NDArray[np.bool_] | None) -> StepCounts | None:
     """Try the counters of charge or energy in the order of how much they tell."""
     if not any(name.endswith(what) for name in series.columns):
         return None
@@ -68,14 +76,14 @@ def _best(series: Series, steps: Steps, what: str) -> StepCounts | None:
     for scope in SCOPES:
         up, down = (f"{scope}{way}_{what}" for way in ("charging", "discharging"))
         if series.get(up) is not None and series.get(down) is not None:
-            found = _two_counters(series, steps, up, down, flow)
+            found = _two_counters(series, steps, up, down, flow, gaps)
             if found is not None:
                 return found
     for scope in SCOPES:
         for way in ("cumulative", "net"):
             name = f"{scope}{way}_{what}"
             if series.get(name) is not None:
-                found = _one_counter(series, steps, name, flow)
+                found = _one_counter(series, steps, name, flow, gaps)
                 if found is not None:
                     return found
     return None
@@ -121,8 +129,27 @@ def _above_zero(counter: Array) -> Array:
     return -counter if np.nanmax(counter, initial=0.0) <= 0 else counter
 
 
-def _two_counters(series: Series, steps: Steps, up: str, down: str, flow: Array) -> StepCounts | None:
+def _places(
+    steps: Steps, gained: Array, wanted: NDArray[np.bool_], amount: Array, gaps: NDArray[np.bool_] | None
+) -> Array:
+    """Tell where in its steps a counter gained: until the first record, across gaps, behind the last record;
+    shape (3, steps).
+    """
+    here = np.add.reduceat(gained, steps.first)
+    before = gained[steps.first]
+    across = np.zeros(len(steps))
+    if gaps is not None and gaps.any():
+        at = np.flatnonzero(gaps) + 1
+        at = at[steps.of_record[at] == steps.of_record[at - 1]]
+        across = total(steps.of_record[at], gained[at], len(steps))
+    return np.where(wanted, np.stack((before, across, np.maximum(amount - here, 0.0))), 0.0)
+
+
+def _two_counters(
+    series: Series, steps: Steps, up: str, down: str, flow: Array, gaps: NDArray[np.bool_] | None
+) -> StepCounts | None:
     charged, lost, inside, wrong = [], np.zeros(len(steps)), 0, 0.0
+    places = np.zeros((3, len(steps)))
     for name, way in ((up, 1), (down, -1)):
         values = _above_zero(series.columns[name])
         gained, back = increments(values)
@@ -131,21 +158,24 @@ def _two_counters(series: Series, steps: Steps, up: str, down: str, flow: Array)
         wanted = steps.kind == way
         gained[0] = _before_first(series, values, flow) if wanted[0] else 0.0
         charged.append(total(_home(steps, wanted)[steps.of_record], gained, len(steps)))
+        places += _places(steps, gained, wanted, charged[-1], gaps)
         lost += _lost_at_resets(series, steps, back, wanted, flow)
         lost += _unknown(series, steps, series.columns[name], wanted, flow)
         inside += _inside(steps, back)
         in_step = np.add.reduceat(gained, steps.first)
         wrong += float(in_step[steps.kind == -way].sum()) / float(in_step.sum())
     step = max(series.step_of(up), series.step_of(down))
-    return StepCounts((charged[0], charged[1]), lost, inside, step, (up, down), wrong / 2)
+    return StepCounts((charged[0], charged[1]), lost, inside, step, (up, down), wrong / 2, *places)
 
 
-def _one_counter(series: Series, steps: Steps, name: str, flow: Array) -> StepCounts | None:
+def _one_counter(
+    series: Series, steps: Steps, name: str, flow: Array, gaps: NDArray[np.bool_] | None
+) -> StepCounts | None:
     """Read one counter for both directions; whether it counts net is seen from it, not from its name."""
     values = _carried(series.columns[name])
     kind = steps.kind[steps.of_record]
     if _runs_down(values, kind):
-        return _net_counter(series, steps, name, values, flow)
+        return _net_counter(series, steps, name, values, flow, gaps)
     values = _above_zero(values)
     gained, back = increments(values)
     if not np.any(gained > 0):
@@ -155,7 +185,8 @@ def _one_counter(series: Series, steps: Steps, name: str, flow: Array) -> StepCo
     lost = _lost_at_resets(series, steps, back, steps.kind != 0, flow)
     lost += _unknown(series, steps, series.columns[name], steps.kind != 0, flow)
     charged = (np.where(steps.kind > 0, gathered, 0.0), np.where(steps.kind < 0, gathered, 0.0))
-    return StepCounts(charged, lost, _inside(steps, back), series.step_of(name), (name,), 0.0)
+    places = _places(steps, gained, steps.kind != 0, gathered, gaps)
+    return StepCounts(charged, lost, _inside(steps, back), series.step_of(name), (name,), 0.0, *places)
 
 
 def _runs_down(values: Array, kind: Index) -> bool:
@@ -167,7 +198,9 @@ def _runs_down(values: Array, kind: Index) -> bool:
     )
 
 
-def _net_counter(series: Series, steps: Steps, name: str, values: Array, flow: Array) -> StepCounts:
+def _net_counter(
+    series: Series, steps: Steps, name: str, values: Array, flow: Array, gaps: NDArray[np.bool_] | None
+) -> StepCounts:
     """Read a counter that rises on charge and falls on discharge; a jump against the current is a reset."""
     change = np.diff(values, prepend=values[0])
     hours = np.diff(series.time_s) / 3600
@@ -179,7 +212,9 @@ def _net_counter(series: Series, steps: Steps, name: str, values: Array, flow: A
     gathered = total(_home(steps, steps.kind != 0)[steps.of_record], change, len(steps))
     charged = (np.clip(gathered, 0, None) * (steps.kind > 0), np.clip(-gathered, 0, None) * (steps.kind < 0))
     lost = _lost_at_resets(series, steps, back, steps.kind != 0, flow)
-    return StepCounts(charged, lost, _inside(steps, back), series.step_of(name), (name,), 0.0)
+    way = steps.kind[steps.of_record]
+    places = _places(steps, change * way, steps.kind != 0, gathered * steps.kind, gaps)
+    return StepCounts(charged, lost, _inside(steps, back), series.step_of(name), (name,), 0.0, *places)
 
 
 def _home(steps: Steps, wanted: NDArray[np.bool_]) -> Index:

@@ -63,9 +63,32 @@ def number_cycles(
     doubt = _doubt(own, steps, ours)
     if doubt is not None:
         return ours, [doubt]
-    at_start = np.nan_to_num(own[steps.first]).astype(np.int64)
-    number, of_step = np.unique(at_start, return_inverse=True)
-    return Cycles(of_step.astype(np.int64), number, derived=False), []
+    # in its middle: some cyclers move the number on a few records before or behind the switch
+    at_middle = np.nan_to_num(own[(steps.first + steps.last) // 2]).astype(np.int64)
+    number, of_step = np.unique(at_middle, return_inverse=True)
+    theirs = Cycles(of_step.astype(np.int64), number, derived=False)
+    whole, counted = (_both_ways(cycles, steps, step_charge_Ah) for cycles in (theirs, ours))
+    if counted >= 3 and whole < 0.2 * counted:
+        text = f"The file numbers {len(theirs)} cycles, and only {whole} of them hold charge and discharge; "
+        return ours, [
+            Remark(
+                "CYCLE_HALVES",
+                "warning",
+                text + "they were counted here.",
+                float(len(theirs)),
+                "cycle column",
+                "It looks like a number of half-cycles: map another column, or none, as cycle.",
+            )
+        ]
+    return theirs, []
+
+
+def _both_ways(cycles: Cycles, steps: Steps, step_charge_Ah: Array) -> int:
+    """Count the cycles that hold a charge and a discharge, pulses left out."""
+    flowing = np.flatnonzero(steps.kind != 0)
+    big = flowing[_is_big(steps.kind[flowing], step_charge_Ah[flowing])]
+    up, down = (np.unique(cycles.of_step[big[steps.kind[big] == way]]) for way in (1, -1))
+    return int(np.intersect1d(up, down).size)
 
 
 def count_cycles(steps: Steps, step_charge_Ah: Array, *, opens: Opening = "charge") -> Cycles:
@@ -144,6 +167,11 @@ def _doubt(own: Array, steps: Steps, ours: Cycles) -> Remark | None:
         )
     if len(np.unique(steps.of_record[np.flatnonzero(change) + 1])) < 0.5 * (numbers - 1):
         return Remark(
-            "CYCLE_INSIDE_STEP", "warning", "Cycle numbers change inside steps; they were counted here."
+            "CYCLE_INSIDE_STEP",
+            "warning",
+            "Cycle numbers change inside steps; they were counted here.",
+            float(numbers),
+            "cycle column",
+            "Map another column, or none, as cycle.",
         )
     return None

@@ -56,10 +56,21 @@ def half_of(
     better = (u_counter < u_integral) & (counter > 0)
     chosen, u = np.where(better, counter, integral), np.where(better, u_counter, u_integral)
     mean_V = ratio(energy, integral)
+    unplaced = np.zeros(len(cycles))
+    if counters[0] is not None and better.any():
+        placed_Ah, placed_Wh = (
+            per_cycle(cycles, np.where(mine, part, 0.0)) for part in _placed(sums, counters[0], way)
+        )
+        mean_V = np.where(better & (placed_Ah > 0), ratio(placed_Wh, placed_Ah), mean_V)
+        unplaced = np.where(better, np.abs(counter - placed_Ah), 0.0)
     flowing_s = per_cycle(cycles, np.where(mine, series.time_s[steps.last] - series.time_s[steps.first], 0.0))
     mean_A = np.nan_to_num(ratio(integral * 3600, flowing_s))
     u_mean_V = ratio(per_cycle(cycles, np.where(mine, sums.u_mean_V * sums.charge_Ah[way], 0.0)), integral)
-    u_Wh = np.nan_to_num(np.hypot(u * mean_V, chosen * u_mean_V))
+    # charge that counter and integral disagree on may have flowed at any voltage of the half-cycle
+    spread_V = ratio(
+        per_cycle(cycles, np.where(mine, _span(series, steps) * sums.charge_Ah[way], 0.0)), integral
+    )
+    u_Wh = np.nan_to_num(np.sqrt((u * mean_V) ** 2 + (chosen * u_mean_V) ** 2 + (unplaced * spread_V) ** 2))
     Wh, u_Wh, apart = _energy(
         np.where(chosen > 0, mean_V, 0.0) * chosen, u_Wh, *_counted(cycles, counters[1], mine, way)
     )
@@ -69,6 +80,22 @@ def half_of(
         chosen, u, Wh, integral, counter, mean_V, _end_voltage(series, steps, cycles, sign), mean_A, joint,
         u_Wh, apart,
     )  # fmt: skip
+
+
+def _placed(sums: StepIntegrals, counts: StepCounts, way: int) -> tuple[Array, Array]:
+    """Give charge and energy of each step with the counter's word on what no record tells of: what flowed
+    before the first one, across gaps and behind the last one, each at the voltage beside it.
+    """
+    before = np.maximum(counts.before - sums.start_Ah, 0.0)
+    charge = sums.charge_Ah[way] - sums.gap_Ah + before + counts.in_gaps + counts.behind
+    energy = sums.energy_Wh[way] + np.nan_to_num(sums.gap_V) * (counts.in_gaps - sums.gap_Ah)
+    return charge, energy + before * sums.start_V + counts.behind * sums.end_V
+
+
+def _span(series: Series, steps: Steps) -> Array:
+    """Give how far the voltage of each step reaches from its first to its last record, V."""
+    span: Array = np.abs(series.voltage_V[steps.last] - series.voltage_V[steps.first])
+    return span
 
 
 def _counted(

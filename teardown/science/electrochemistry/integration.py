@@ -5,7 +5,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from teardown.science.electrochemistry.columns import Array, Series
+from teardown.science.electrochemistry.blemishes import Blemishes, find_blemishes
+from teardown.science.electrochemistry.columns import Array, Index, Series, ratio
 from teardown.science.electrochemistry.steps import Steps, find_gaps
 
 HOUR_S = 3600.0
@@ -29,6 +30,14 @@ class StepIntegrals:
         The part of ``u_Ah`` that edges leave.
     gap_Ah : ndarray
         Charge that was taken across gaps.
+    gap_V : ndarray
+        Mean voltage beside those gaps.
+    start_Ah : ndarray
+        The part of its charge that was added before its first record.
+    start_V, end_V : ndarray
+        Voltage that what lies before the first record, and behind the last, is reckoned with.
+    blemishes : Blemishes
+        What the meter added.
     u_mean_V : ndarray
         Standard uncertainty of the step's mean voltage: digits, gaps, missing ends, curvature.
     gaps : ndarray of bool, shape (records - 1,)
@@ -40,7 +49,12 @@ class StepIntegrals:
     u_Ah: Array
     edge_Ah: Array
     gap_Ah: Array
+    gap_V: Array
+    start_Ah: Array
+    start_V: Array
+    end_V: Array
     u_mean_V: Array
+    blemishes: Blemishes
     gaps: NDArray[np.bool_]
 
 
@@ -64,20 +78,23 @@ def integrate(series: Series, steps: Steps) -> StepIntegrals:
     gaps = find_gaps(series)
     sums = np.concatenate([_sums(series, steps, gaps, *some) for some in _groups(steps)], axis=1)
     charge, energy = (sums[0], sums[1]), (sums[2], sums[3])
-    bend, power_bend, gap_area, across = sums[4:]
+    bend, power_bend, gap_area, across, gap_power = sums[4:]
     start_s, start_u_s, end_u_s = _edges(series, steps)
     first_A, last_A = current[steps.first], current[steps.last]
+    start_V, end_V = _beyond(series, steps.first, steps.last, 1), _beyond(series, steps.last, steps.first, -1)
     for way, sign in enumerate((1, -1)):
         missed = np.where(np.sign(first_A) == sign, np.abs(first_A) * start_s, 0.0)
         charge[way][:] += missed
-        energy[way][:] += missed * voltage[steps.first]
+        energy[way][:] += missed * start_V
     edge = (np.abs(first_A) * start_u_s + np.abs(last_A) * end_u_s) / np.sqrt(3)
     # the correction itself is trusted to a fifth
-    u = np.sqrt((_rounding(series, steps) + edge) ** 2 + (gap_area / 2) ** 2 + (0.2 * bend) ** 2)
+    spots = find_blemishes(series, steps)
+    rough = _rounding(series, steps) + edge
+    u = np.sqrt(rough**2 + (gap_area / 2) ** 2 + (0.2 * bend) ** 2 + spots.u_charge_As**2)
     total_area = np.maximum(charge[0] + charge[1], 1e-30)
     ends = edge * np.maximum(np.abs(voltage[steps.first] - voltage[steps.last]), 0.0)
     curved = 0.2 * (power_bend - bend * voltage[steps.first])
-    u_mean = np.sqrt(across**2 + ends**2 + curved**2) / total_area
+    u_mean = np.sqrt(across**2 + ends**2 + curved**2 + spots.u_energy_Ws**2) / total_area
     noise = _voltage_noise(series, steps)
     u_mean = np.sqrt(u_mean**2 + series.step_of("voltage_volt") ** 2 / 12 + noise**2)
     return StepIntegrals(
@@ -86,9 +103,25 @@ def integrate(series: Series, steps: Steps) -> StepIntegrals:
         u / HOUR_S,
         edge / HOUR_S,
         gap_area / HOUR_S,
+        ratio(gap_power, gap_area),
+        np.where(steps.kind != 0, np.abs(first_A) * start_s, 0.0) / HOUR_S,
+        start_V,
+        end_V,
         u_mean,
+        spots,
         gaps,
     )
+
+
+def _beyond(series: Series, edge: Index, other: Index, inward: int) -> Array:
+    """Give the voltage half an interval beyond the first or last record of each step, by its neighbour.
+
+    What a cycler did not log at a switch is about one interval long; its middle lies half of that outside.
+    """
+    voltage = series.voltage_V
+    inside = np.where(edge == other, edge, edge + inward)
+    beyond: Array = voltage[edge] - (voltage[inside] - voltage[edge]) / 2
+    return beyond
 
 
 def _groups(steps: Steps) -> list[tuple[int, int]]:
@@ -103,9 +136,9 @@ def _sums(series: Series, steps: Steps, gaps: NDArray[np.bool_], begin: int, end
 
     Returns
     -------
-    ndarray, shape (8, steps)
+    ndarray, shape (9, steps)
         Charge taken and given, A s; energy taken and given, W s; curvature taken out of charge and of energy;
-        charge across gaps, and the same times the change of voltage.
+        charge across gaps, the same times the change of voltage, and energy across gaps.
     """
     a, b = int(steps.first[begin]), int(steps.last[end - 1]) + 1
     first = steps.first[begin:end] - a
@@ -127,9 +160,9 @@ def _sums(series: Series, steps: Steps, gaps: NDArray[np.bool_], begin: int, end
     gap = gaps[a : b - 1]
     if gap.any():
         missing = np.where(gap, np.abs(area), 0.0)
-        amounts += [missing, missing * np.abs(np.diff(voltage))]
+        amounts += [missing, missing * np.abs(np.diff(voltage)), np.where(gap, np.abs(power_area), 0.0)]
     padded = np.zeros(b - a)
-    sums = np.zeros((8, end - begin))
+    sums = np.zeros((9, end - begin))
     for row, amount in enumerate(amounts):
         padded[1:] = amount
         sums[row] = np.add.reduceat(padded, first)

@@ -12,6 +12,8 @@ from teardown.science.electrochemistry.columns import Array, Index, Series
 REST_SHARE = 0.002  # of the largest current: below it a cell counts as at rest
 FEW_RESETS = 0.3  # of the records; a column that falls more often is no step time
 JUMP_SHARE = 0.01  # of the largest current: a smaller change of state is a tail that runs out, not a new step
+SMALL_SHARE = 0.02  # of the largest current: less of it is meant as a rest
+ALIKE = 3.0  # rests after charge and after discharge show one offset where they differ by less than this
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,9 +42,24 @@ class Steps:
 
 def rest_threshold_A(current_A: Array) -> float:
     """Give the current below which a cell counts as at rest, A: 0.2 % of the largest that is more than a
-    spike.
+    spike, or four times the noise of the reading, up to 2 %.
     """
-    return REST_SHARE * largest_current_A(current_A)
+    largest = largest_current_A(current_A)
+    return max(REST_SHARE * largest, min(4 * noise_of(current_A), 10 * REST_SHARE * largest))
+
+
+def noise_of(values: Array) -> float:
+    """Give the noise of single records, one standard deviation in the unit of ``values``.
+
+    Second differences show noise where the curve itself is smooth. Their lower quarter is not moved by bends
+    and switches, even where steps have few records.
+    """
+    if values.size < 3:
+        return 0.0
+    stride = max(1, values.size // 20_000)
+    before, at, after = (values[k : values.size - 2 + k : stride] for k in range(3))
+    # a quarter of the normal distribution lies within 0.3186 standard deviations
+    return float(np.quantile(np.abs((after - at) - (at - before)), 0.25)) / (0.3186 * 6**0.5)
 
 
 def largest_current_A(current_A: Array) -> float:
@@ -61,6 +78,41 @@ def directions(current_A: Array) -> NDArray[np.int8]:
     return way
 
 
+def rest_offset_A(current_A: Array, step_A: float = 0.0) -> float:
+    """Give the current that is written while none flows, A; 0 where there is none or it cannot be told.
+
+    It is seen in rests: one that shows the same small current after charge and after discharge is no tail of
+    either, which would run out to the other side.
+
+    Parameters
+    ----------
+    current_A : ndarray of float, shape (records,)
+    step_A : float
+        The smallest step that the current was written with.
+    """
+    largest = largest_current_A(current_A)
+    small = np.abs(current_A) < SMALL_SHARE * largest
+    some = np.abs(current_A[small][:: max(1, current_A.size // 50_000)])
+    if not some.size or float(np.median(some)) <= max(2 * step_A, 1e-5 * largest):
+        return 0.0
+    edge = np.flatnonzero(small[1:] != small[:-1]) + 1
+    first = np.concatenate(([0], edge))
+    length = np.diff(np.concatenate((first, [small.size])))
+    mean = np.add.reduceat(current_A, first) / length
+    rest = small[first] & (length >= 3)
+    rest[0] = False
+    before = np.concatenate(([0.0], mean[:-1]))
+    after = [mean[rest & (np.sign(before) == way)] for way in (1, -1)]
+    if not all(part.size for part in after):
+        return 0.0
+    charge, discharge = (float(np.median(part)) for part in after)
+    # noise of a zero leaves a mean too, as often above as below
+    least = max(2 * step_A, 1e-5 * largest, 4 * noise_of(current_A) / np.sqrt(float(np.median(length[rest]))))
+    if charge * discharge <= 0 or min(abs(charge), abs(discharge)) <= least:
+        return 0.0
+    return (charge + discharge) / 2 if 1 / ALIKE < charge / discharge < ALIKE else 0.0
+
+
 def find_steps(series: Series) -> Steps:
     """Cut a history into steps.
 
@@ -69,10 +121,12 @@ def find_steps(series: Series) -> Steps:
     discharge. A tail that falls slowly below the rest threshold stays in its step.
     """
     current = series.current_A
-    state = directions(current)
+    offset = rest_offset_A(current, series.step_of("current_ampere"))
+    state = directions(current - offset if offset else current)
     new = state[1:] != state[:-1]
     turns = np.flatnonzero(new)
-    small = np.abs(current[turns + 1] - current[turns]) <= JUMP_SHARE / REST_SHARE * rest_threshold_A(current)
+    least = max(JUMP_SHARE * largest_current_A(current), 1.5 * rest_threshold_A(current))
+    small = np.abs(current[turns + 1] - current[turns]) <= least
     new[turns[small]] = False
     for name in ("step_count", "step_id"):
         own = series.get(name)

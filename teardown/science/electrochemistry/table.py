@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from teardown.science.electrochemistry.blemishes import blemish_doubts
 from teardown.science.electrochemistry.columns import Array, Index, Series
 from teardown.science.electrochemistry.counters import count_charge, count_energy
 from teardown.science.electrochemistry.cycles import Cycles, Opening, number_cycles
@@ -124,7 +125,7 @@ def tabulate(
     """
     steps = find_steps(series)
     sums = integrate(series, steps)
-    counts, energies = count_charge(series, steps), count_energy(series, steps)
+    counts, energies = count_charge(series, steps, sums.gaps), count_energy(series, steps)
     cycles, remarks = number_cycles(series, steps, sums.charge_Ah[0] + sums.charge_Ah[1], opens=opens)
     halves = [half_of(series, steps, cycles, sums, (counts, energies), way) for way in (0, 1)]
     first_of = steps.first[np.unique(cycles.of_step, return_index=True)[1]]
@@ -157,6 +158,7 @@ def tabulate(
     remarks += charge_uncertain(doubt, table["cycle"])
     joint = {way: half.joint_u_Ah for way, half in zip(("charge", "discharge"), halves, strict=True)}
     remarks += charge_doubts(series, sums, counts, table, joint)
+    remarks += blemish_doubts(series, sums.blemishes)
     remarks += energy_doubts(energies, [half.apart_Wh for half in halves], table["cycle"])
     columns = {name: np.asarray(table[name], dtype=np.float64) for name in CYCLE_COLUMNS}
     names = counts.names if counts else ()

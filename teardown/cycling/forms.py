@@ -6,6 +6,7 @@ from django import forms
 from django.core.exceptions import ValidationError
 
 from teardown.cells.models import Recipe
+from teardown.formats.series_columns import flows_down
 from teardown.formats.series_units import UNITS, factor_of
 from teardown.science.electrochemistry.columns import BDF, QUANTITIES
 
@@ -161,17 +162,24 @@ class MapForm(forms.Form):
     def clean(self) -> dict[str, Any]:
         """Turn the boxes into a column map document."""
         data: dict[str, Any] = super().clean() or {}
-        fields, seen = [], set()
+        fields: list[dict[str, Any]] = []
+        seen: set[str] = set()
         for k, name in enumerate(self.names):
             quantity = data.get(f"quantity_{k}", "")
             if not quantity:
                 continue
-            if quantity in seen:
+            current = [f["name"] for f in fields if f["rdfType"] == BDF + "current_ampere"]
+            both = quantity == "current_ampere" and len(current) == 1
+            if quantity in seen and not (both and flows_down(name) != flows_down(current[0])):
                 raise ValidationError(
                     f"Two columns are read as {QUANTITIES[quantity].label.split(' / ')[0].lower()}."
                 )
             seen.add(quantity)
             fields.append(self._field(name, quantity, data.get(f"unit_{k}", ""), data))
+        currents = [f for f in fields if f["rdfType"] == BDF + "current_ampere"]
+        if len(currents) == 2:  # one column for each direction
+            for f in currents:
+                f["factor"] *= -1 if flows_down(f["name"]) else 1
         if not {"voltage_volt", "current_ampere"} <= seen:
             raise ValidationError("Say which columns are voltage and current.")
         if not seen & {"test_time_second", "unix_time_second", "step_time_second"}:
@@ -210,6 +218,6 @@ def _unit_of(quantity: str, field: dict[str, Any]) -> str:
     if field.get("type") == "duration":
         return "hh:mm:ss"
     for unit in SHOWN_UNITS.get(DIMENSION.get(quantity, ""), ()):
-        if abs(UNITS.get(unit.lower(), ("", 0.0))[1] - float(field.get("factor", -1))) < 1e-12:
+        if abs(UNITS.get(unit.lower(), ("", 0.0))[1] - abs(float(field.get("factor", 0)))) < 1e-12:
             return unit
     return ""

@@ -17,6 +17,7 @@ from teardown.science.errors import Remark
 
 SAMPLE_ROWS = 60
 FEW_SHARE = 0.001
+SEND_AGAIN = "Send the file again when it is whole."
 WORDS_SHARE = 0.05  # of rows that hold words alone, such as what somebody noted between the readings
 GROUP_MARK = "[ '’\u00a0\u202f\u2009]"
 GROUPED = rf"^[+-]?\d{{1,3}}(?:{GROUP_MARK}\d{{3}})+(?:[.,]\d*)?$"
@@ -215,11 +216,36 @@ def _without_repeated_header(text: TextTable) -> tuple[TextTable, list[Remark]]:
     start = text.offset
     raw = text.raw[:start] + text.raw[start:].replace(again, b"\n")
     said = f"The row of names stands again {times} time(s) between the rows; it was left out there."
-    return replace(text, raw=raw), [Remark("HEADER_REPEATED", "info", said, float(times))]
+    return replace(text, raw=raw), [
+        Remark("HEADER_REPEATED", "info", said, float(times), "", "Nothing needs to be done.")
+    ]
 
 
 def _sound_rows(text: TextTable) -> tuple[TextTable, int, list[Remark]]:
     """Count rows, and leave out those that do not fit the header: a shifted row would be read wrongly."""
+    text, cut = _without_cut_cell(text)
+    found, rows, remarks = _fitting_rows(text)
+    return found, rows, [*remarks, *cut]
+
+
+def _without_cut_cell(text: TextTable) -> tuple[TextTable, list[Remark]]:
+    """Leave the last row out where its last number is shorter than any other and no line end follows it."""
+    raw = text.raw
+    if raw.endswith(b"\n"):
+        return text, []
+    lines = raw[max(text.offset, len(raw) - 4000) :].split(b"\n")[-21:]
+    ends = [_fraction(line.decode(errors="replace").rpartition(text.delimiter)[2].strip()) for line in lines]
+    whole = {len(digits) for digits in ends[1:-1]}
+    if len(ends) < 10 or len(whole) != 1 or len(ends[-1]) >= max(whole):
+        return text, []
+    where = f"last line, «{lines[-1].decode(errors='replace')[-30:]}»"
+    said = "The last number of the file is cut off, as if it was copied while it was written; "
+    cut = Remark("ROW_CUT_OFF", "warning", said + "its row was left out.", None, where, SEND_AGAIN)
+    return replace(text, raw=raw[: raw.rindex(b"\n") + 1]), [cut]
+
+
+def _fitting_rows(text: TextTable) -> tuple[TextTable, int, list[Remark]]:
+    """Do what `_sound_rows` says for rows that are not cut off."""
     raw, start, mark = text.raw, text.offset, text.delimiter.encode()
     rows = count_mark(raw, b"\n", start) + (not raw.endswith(b"\n"))
     even = ((len(text.names) - 1) * rows, (text.width - 1) * rows)
@@ -293,7 +319,7 @@ def _short(text: TextTable, short: list[int], out: int, rows: int) -> list[Remar
     where = f"file line {text.first_line + short[0]}"
     if short == [rows - 1]:
         said = "The last row is cut off, as if the file was copied while it was written; it was left out."
-        return [Remark("ROW_CUT_OFF", "warning", said, None, where, "Send the file again when it is whole.")]
+        return [Remark("ROW_CUT_OFF", "warning", said, None, where, SEND_AGAIN)]
     said = f"{len(short)} row(s) have fewer fields than the header has names, first at {where}"
     said += f"; {out} of them left out." if out else "."
     return [
@@ -333,6 +359,9 @@ def _workbook(data: bytes, dialect: dict[str, Any]) -> Table:
                 "SHEETS_JOINED",
                 "info",
                 f"{len(same)} sheets with the same header were read one after the other.",
+                float(len(same)),
+                "",
+                "Check that they follow each other and belong to one cell.",
             )
         )
     elif len(tables) > 1:

@@ -195,6 +195,7 @@ def run_on(clock_s: Array, *, zone: str | None = None) -> tuple[Array, list[Rema
                     "The clock was set back once; times after it were read as winter time.",
                     HOUR_S,
                     f"data row {k + 1}",
+                    "Nothing needs to be done; state the time zone in the column map to be sure.",
                 )
             )
     if zone is None:

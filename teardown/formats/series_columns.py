@@ -3,7 +3,7 @@
 import hashlib
 import re
 import unicodedata
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from teardown.formats.series_names import (
     CAPACITY_WORDS,
@@ -82,25 +82,40 @@ def recognise(names: tuple[str, ...], samples: dict[str, list[str]]) -> tuple[li
             found.setdefault(column.quantity, []).append((rank, column))
     apart = _directed_currents(names)
     if apart:
-        found.pop("current_ampere", None)
-        remarks.append(apart)
-    chosen = [_best(quantity, hits, remarks) for quantity, hits in found.items()]
+        remarks = [r for r in remarks if r.where not in {f"column «{name}»" for name in apart}]
+        found["current_ampere"] = []
+    chosen = [_best(quantity, hits, remarks) for quantity, hits in found.items() if hits]
     columns = [column for column in chosen if column is not None]
-    _missing(columns, names, remarks)
+    columns += _both_currents(apart, samples, remarks) if apart else []
+    _missing(columns, names, remarks, current_told=bool(apart))
     return columns, remarks
 
 
-def _directed_currents(names: tuple[str, ...]) -> Remark | None:
-    """Say so where the current stands in two columns, one for each direction, and in no other."""
+def _directed_currents(names: tuple[str, ...]) -> tuple[str, ...]:
+    """Give the columns of charging and of discharging current, where the current stands in no other."""
     bare = {name: plain(split_name(name)[0]) for name in names}
     squeezed = {n: _squeezed(w) for n, w in bare.items() if re.search(FLOW, w) and not _other(w)}
-    down = [n for n, w in squeezed.items() if re.search(DOWN, w)]
+    down = [n for n in squeezed if flows_down(n)]
     up = [n for n, w in squeezed.items() if n not in down and re.search(UP, w)]
-    if not down or not up or len(down) + len(up) < len(squeezed):
-        return None
-    text = f"The current stands in two columns, one for each direction: «{up[0]}» and «{down[0]}»."
-    remedy = "Export one current with its sign, or one with the mode (charge, rest, discharge) beside it."
-    return Remark("CURRENT_IN_TWO_COLUMNS", "error", text, None, "header", remedy)
+    return (*up, *down) if up and down and len(down) + len(up) == len(squeezed) else ()
+
+
+def flows_down(name: str) -> bool:
+    """Tell whether a column is named for the discharge."""
+    return re.search(DOWN, _squeezed(plain(split_name(name)[0]))) is not None
+
+
+def _both_currents(
+    names: tuple[str, ...], samples: dict[str, list[str]], remarks: list[Remark]
+) -> list[Column]:
+    """Read a current that stands in two columns, one for each direction: the discharge counts below zero."""
+    if len(names) > 2:
+        text = f"The current stands in {len(names)} columns: {', '.join(f'«{n}»' for n in names)}."
+        remedy = "Map one column for charge and one for discharge, or one current with its sign."
+        remarks.append(Remark("CURRENT_IN_TWO_COLUMNS", "error", text, float(len(names)), "header", remedy))
+        return []
+    read = [_with_unit(n, "current_ampere", *split_name(n), samples.get(n, []), remarks) for n in names]
+    return [replace(c, factor=-c.factor) if c.name == names[1] else c for c in read if c is not None]
 
 
 def _other(words: str) -> bool:
@@ -333,10 +348,13 @@ def _best(quantity: str, hits: list[tuple[int, Column]], remarks: list[Remark]) 
     return hits[0][1]
 
 
-def _missing(columns: list[Column], names: tuple[str, ...], remarks: list[Remark]) -> None:
+def _missing(
+    columns: list[Column], names: tuple[str, ...], remarks: list[Remark], *, current_told: bool
+) -> None:
     have = {column.quantity for column in columns}
-    told = any(r.code == "CURRENT_IN_TWO_COLUMNS" for r in remarks)
-    lacking = [q for q in ("voltage_volt", "current_ampere") if q not in have and not (told and "cur" in q)]
+    lacking = [q for q in ("voltage_volt", "current_ampere") if q not in have]
+    if current_told and "current_ampere" in lacking:
+        lacking.remove("current_ampere")
     if not have & {"test_time_second", "unix_time_second", "step_time_second"}:
         lacking.insert(0, "test_time_second")
     if lacking:

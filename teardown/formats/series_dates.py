@@ -77,6 +77,8 @@ def _with_time_of_day(draft: Draft, column: Column, seconds: Array, *, needed: b
                 "DATE_AND_TIME_JOINED",
                 "info",
                 f"«{column.name}» and the time of day beside it were read as one clock.",
+                where=f"column «{column.name}»",
+                remedy="Nothing needs to be done.",
             )
             return joined
     if needed:
@@ -120,6 +122,8 @@ def _settle_order(draft: Draft, column: Column, day_first: Array) -> Array | Non
         "DATE_ORDER_FROM_TIME",
         "info",
         f"«{column.name}» was read {'day' if fits[0] else 'month'} first, which alone fits the test time.",
+        where=f"column «{column.name}»",
+        remedy="Nothing needs to be done; state the form in the column map if this is wrong.",
     )
     return day_first if fits[0] else month_first
 

@@ -107,6 +107,8 @@ def read_map(document: Any) -> ColumnMap:
         if column.kind == "clock" and field.get("format") not in (None, "any", "default"):
             formats.append((column.name, str(field["format"])))
     twice = {c.quantity for c in columns if sum(d.quantity == c.quantity for d in columns) > 1}
+    if sorted(c.factor > 0 for c in columns if c.quantity == "current_ampere") == [False, True]:
+        twice -= {"current_ampere"}  # one column for each direction
     if twice:
         raise BadColumnMap(f"Two fields are mapped to {', '.join(sorted(twice))}.")
     dialect = document.get("dialect") or {}

@@ -35,6 +35,7 @@ def keep_rows(columns: dict[str, Array]) -> tuple[Mask, list[Remark]]:
                 f"{empty} row(s) without voltage or current dropped, first data row {row}.",
                 float(empty),
                 f"data row {row}",
+                "Look at those rows in the export; what flowed there is reckoned from their neighbours.",
             )
         )
     kept = np.flatnonzero(keep)
@@ -53,6 +54,7 @@ def keep_rows(columns: dict[str, Array]) -> tuple[Mask, list[Remark]]:
                 f"{same.size} row(s) equal to the row before dropped, first data row {row}.",
                 float(same.size),
                 f"data row {row}",
+                "Nothing needs to be done if the export wrote them twice.",
             )
         )
         keep[kept[same]] = False

@@ -13,6 +13,7 @@ from teardown.science.electrochemistry.steps import rest_threshold_A
 from teardown.science.errors import Remark
 
 CLEAR_JUMP = 0.9
+AS_IT_IS = "Nothing needs to be done; state the sign in the column map if this is wrong."
 _REST = re.compile(r"rest|rust|paus|ruhe|ocv|idle|descanso|repos|ripos|relax|wait|warte|halt|open")
 _DOWN = re.compile(r"dis|dch|entl|ontl|dech|desc|scar|^d$|^-1?$|dchg")
 _UP = re.compile(r"ch|lad|laad|carg|caric|^c$|^\+1?$|chg")
@@ -72,19 +73,27 @@ def settle_sign(
         return _unsigned(time_s, current_A, voltage_V, words, counters)
     if claimed in ("1", "-1"):
         return _as_claimed(current_A, vote, int(claimed))
-    if vote > CLEAR_VOTE:
-        return current_A, []
-    if vote < -CLEAR_VOTE:
-        return -current_A, [
-            Remark(
-                "SIGN_FLIPPED",
-                "info",
-                f"Positive current discharges in this file (vote {_signed(vote)}); it was turned.",
-                vote,
-                "current column",
-            )
-        ]
-    return _from_elsewhere(time_s, current_A, voltage_V, words, counters, vote)
+    # where the voltage falls through a long charge, as hydrogen comes, its jumps at the switches know better
+    contradicted = abs(vote) < 0.9 and jump_vote(time_s, current_A, voltage_V) * np.sign(vote) < -CLEAR_JUMP
+    if abs(vote) <= CLEAR_VOTE or contradicted:
+        return _from_elsewhere(time_s, current_A, voltage_V, words, counters, vote)
+    current, said = (current_A, []) if vote > 0 else (-current_A, [_flipped(vote)])
+    return current, [*said, *_against_words(current, words, threshold)]
+
+
+def _flipped(vote: float) -> Remark:
+    text = f"Positive current discharges in this file (vote {_signed(vote)}); it was turned."
+    return Remark("SIGN_FLIPPED", "info", text, vote, "current column", AS_IT_IS)
+
+
+def _against_words(current_A: Array, words: pl.Series | None, threshold: float) -> list[Remark]:
+    """Say so where the step type names the other direction than the voltage shows."""
+    share = _agreement(current_A, _directions(words), threshold)
+    if share > -CLEAR_JUMP:
+        return []
+    text = "The step type names charge where the voltage shows a discharge, and the other way round."
+    remedy = "The voltage was believed. Check that it is that of the whole cell, and which column was mapped."
+    return [Remark("STEP_TYPE_DISAGREES", "warning", text, share, "step type column", remedy)]
 
 
 def _signed(vote: float) -> str:
@@ -110,7 +119,7 @@ def _from_elsewhere(
             said = (
                 f"The slopes say nothing of the sign (vote {_signed(vote)}); it was taken from the {source}."
             )
-            return current_A * np.sign(share), [Remark(code, "info", said, share, "current column")]
+            return current_A * np.sign(share), [Remark(code, "info", said, share, "current column", AS_IT_IS)]
     text = f"Whether positive current charges cannot be told from the voltage (vote {_signed(vote)})."
     remedy = "State the sign of the current in the column map: 1 or -1."
     return current_A, [Remark("SIGN_UNCLEAR", "error", text, vote, "current column", remedy)]
@@ -133,6 +142,8 @@ def _directions(words: pl.Series | None) -> Array | None:
     if words is None:
         return None
     known = {word: float(direction_of(str(word))) for word in words.unique().to_list() if word is not None}
+    if {"1", "-1"} <= known.keys() <= {"1", "-1", "0", ""}:
+        known["1"] = 1.0
     told: Array = words.replace_strict(known, default=2.0, return_dtype=pl.Float64).to_numpy()
     return told
 
@@ -175,7 +186,7 @@ def _unsigned(
             text = (
                 f"The current has no sign; its direction was taken from the {source} (vote {_signed(vote)})."
             )
-            return turned, [Remark(code, "info", text, vote, "current column")]
+            return turned, [Remark(code, "info", text, vote, "current column", AS_IT_IS)]
         if vote < -CLEAR_VOTE:
             text = f"The {source} gives a direction that the voltage contradicts (vote {_signed(vote)})."
             return current_A, [

@@ -4,10 +4,10 @@ import numpy as np
 import polars as pl
 
 from teardown.formats.series_cells import Table
-from teardown.formats.series_columns import plain
+from teardown.formats.series_columns import plain, recognise
 from teardown.formats.series_dates import read_clock, read_durations
 from teardown.formats.series_digits import resolutions
-from teardown.formats.series_draft import CORE, Draft, say_bad
+from teardown.formats.series_draft import BAD_SHARE, CORE, Draft, say_bad
 from teardown.formats.series_map import ColumnMap
 from teardown.formats.series_repair import keep_rows
 from teardown.formats.series_sign import settle_sign
@@ -130,7 +130,69 @@ def _read_numbers(draft: Draft) -> None:
             values = values * column.factor + column.offset
         if column.quantity in ("cycle_count", "step_count", "step_id"):
             values = _carried(values)
+        if column.quantity == "current_ampere" and column.quantity in draft.columns:
+            values = _joined_currents(draft, draft.columns[column.quantity], values)
         draft.columns[column.quantity] = values
+    _leave_other_table(draft, {c.quantity: read[c.name][1] for c in wanted if c.quantity in CORE})
+
+
+def _joined_currents(draft: Draft, one: Array, other: Array) -> Array:
+    """Join the currents of two columns: what charges above zero, what discharges below it."""
+    known = np.isfinite(one) | np.isfinite(other)
+    parts = [np.abs(np.nan_to_num(part)) for part in (one, other)]
+    ways = [-1.0 if c.factor < 0 else 1.0 for c in draft.map.columns if c.quantity == "current_ampere"]
+    names = [c.name for c in draft.map.columns if c.quantity == "current_ampere"]
+    both = np.minimum(*parts) > 0.002 * max(float(part.max(initial=0.0)) for part in parts)
+    shown = " and ".join(f"«{name}»" for name in names)
+    if np.mean(both) > BAD_SHARE:
+        row = int(np.argmax(both)) + 1
+        draft.say(
+            "CURRENT_IN_TWO_COLUMNS",
+            "error",
+            f"{shown} both carry a current at once, first at data row {row}.",
+            value=float(both.sum()),
+            where=f"data row {row}",
+            remedy="Map one current with its sign, or one with the mode (charge, rest, discharge) beside it.",
+        )
+    else:
+        draft.say(
+            "CURRENT_JOINED",
+            "info",
+            f"The current was joined from {shown}.",
+            where="current column",
+            remedy="Nothing needs to be done; map another column as current if this is wrong.",
+        )
+    return np.where(known, ways[0] * parts[0] + ways[1] * parts[1], np.nan)
+
+
+def _leave_other_table(draft: Draft, bad: dict[str, list[tuple[int, str]]]) -> None:
+    """Leave out what stands below another row of names, where time does not go on: it is another table."""
+    time = draft.columns.get("test_time_second")
+    if time is None or not {"voltage_volt", "current_ampere"} <= bad.keys():
+        return
+    heads = set.intersection(*({row for row, _ in cells} for cells in bad.values()))
+    for row in sorted(heads):
+        above, below = time[:row][np.isfinite(time[:row])], time[row + 1 :][np.isfinite(time[row + 1 :])]
+        if not above.size or not below.size or below[0] >= above[-1]:
+            continue
+        line = draft.table.first_line + row
+        names = tuple(str(draft.table.texts(name)[row]) for name in draft.table.names)
+        have = {column.quantity for column in recognise(names, {})[0]}
+        again = {"voltage_volt", "current_ampere"} <= have
+        draft.say(
+            "SECOND_TABLE",
+            "error" if again else "warning",
+            f"Another table begins at file line {line}, with «{names[0]}»"
+            + (", and holds voltage and current too." if again else "; what stands there was left out."),
+            value=float(time.size - row),
+            where=f"file line {line}",
+            remedy="Split the file there, and send each part."
+            if again
+            else "Nothing needs to be done if it is a summary.",
+        )
+        for name in ("voltage_volt", "current_ampere"):
+            draft.columns[name] = np.where(np.arange(time.size) < row, draft.columns[name], np.nan)
+        return
 
 
 def _carried(values: Array) -> Array:
@@ -220,6 +282,7 @@ def _drop_rows(draft: Draft) -> None:
             f"{int(timeless.sum())} row(s) without a time dropped, first data row {row}.",
             value=float(timeless.sum()),
             where=f"data row {row}",
+            remedy="Look at those rows in the export.",
         )
         keep &= ~timeless
     if keep.sum() < 2:

@@ -6,6 +6,7 @@ import csv
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import pairwise
 
 from teardown.formats.series_units import is_unit
 from teardown.science.errors import ReadingError
@@ -95,7 +96,8 @@ def _recoded(data: bytes, encoding: str | None) -> tuple[bytes, str, bool]:
     """Give the text as UTF-8, the encoding it came in, and whether it is known to be ASCII alone."""
     if encoding and encoding.lower().replace("_", "-") not in ("utf-8", "ascii"):
         return data.decode(encoding, errors="replace").lstrip("\ufeff").encode(), encoding, False
-    for mark, name in ((b"\xff\xfe", "utf-16"), (b"\xfe\xff", "utf-16")):
+    marks = ((b"\xff\xfe\0\0", "utf-32"), (b"\0\0\xfe\xff", "utf-32"))
+    for mark, name in (*marks, (b"\xff\xfe", "utf-16"), (b"\xfe\xff", "utf-16")):
         if data.startswith(mark):
             return data.decode(name, errors="replace").encode(), name, False
     if data.startswith(b"\xef\xbb\xbf"):
@@ -309,6 +311,13 @@ def _why(head: list[str]) -> str:
         return "The file is empty."
     if sum(map(is_value, re.split(r"[\t;,|]", filled[0]))) >= 3:
         return "The file begins with numbers; no row names its columns."
+    for above, below in pairwise(filled):
+        for mark in DELIMITERS:
+            names, cells = fields(above, mark), fields(below, mark)
+            odd = [k for k, cell in enumerate(cells) if cell and not is_value(cell)]
+            if len(names) >= LEAST_VALUES and len(cells) == len(names) and odd and len(odd) < len(cells):
+                name, cell = names[odd[0]][:30], cells[odd[0]][:40]
+                return f"Below «{name}» stands «{cell}», which is neither a number nor a date nor a duration."
     longest = max((len(fields(line, d)) for line in filled[:50] for d in DELIMITERS), default=0)
     if longest < 3:
         return f"No line of the first {min(len(filled), 50)} has three fields or more."

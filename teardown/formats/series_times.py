@@ -19,7 +19,13 @@ def settle_time(draft: Draft) -> None:
     new_step = _new_steps(columns)
     if "test_time_second" not in columns and clock is not None:
         columns["test_time_second"] = clock - clock[0]
-        draft.say("TIME_FROM_CLOCK", "info", "Test time was taken from the clock.")
+        draft.say(
+            "TIME_FROM_CLOCK",
+            "info",
+            "Test time was taken from the clock.",
+            where="clock column",
+            remedy="Nothing needs to be done; map a column of test time if the file has one.",
+        )
         clock = None
     elif "test_time_second" not in columns:
         columns["test_time_second"] = _from_step_time(columns["step_time_second"])
@@ -33,7 +39,11 @@ def settle_time(draft: Draft) -> None:
     elif _is_time_of_day(columns["test_time_second"]):
         columns["test_time_second"] = _past_midnight(columns["test_time_second"])
         draft.say(
-            "MIDNIGHT_PASSED", "info", "The time column is a time of day; a day was added at each midnight."
+            "MIDNIGHT_PASSED",
+            "info",
+            "The time column is a time of day; a day was added at each midnight.",
+            where="time column",
+            remedy="Nothing needs to be done unless records of more than a day are missing.",
         )
     if clock is not None and _runs_back(clock, columns["test_time_second"]):
         draft.say(

@@ -67,7 +67,7 @@ def currents_in_two_columns() -> Trap:
     data = [f"{c[0]},{b},{c[2]}" for c, b in zip(cells, both, strict=True)]
     return Trap(
         unlines(["Test time (s),Charge current (A),Discharge current (A),Voltage (V)", *data]),
-        refused="CURRENT_IN_TWO_COLUMNS",
+        said=("CURRENT_JOINED",),
     )
 
 

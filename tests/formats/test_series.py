@@ -20,6 +20,7 @@ from tests.formats.series_hostile import (
     edges_lost_with_counters_of_energy,
     resistance_and_impedance_beside,
 )
+from tests.formats.series_meters import METERS
 from tests.formats.series_traps import (
     PHANTOM,
     TRAPS,
@@ -30,7 +31,7 @@ from tests.formats.series_traps import (
 )
 
 
-@pytest.mark.parametrize("make", TRAPS + HOSTILE + HABITS, ids=lambda make: make.__name__)
+@pytest.mark.parametrize("make", TRAPS + HOSTILE + HABITS + METERS, ids=lambda make: make.__name__)
 def test_a_trap_gives_the_truth_or_a_refusal(make: Callable[[], Trap]) -> None:
     trap = make()
     found = read_series(trap.data, name=trap.name)
@@ -42,6 +43,7 @@ def test_a_trap_gives_the_truth_or_a_refusal(make: Callable[[], Trap]) -> None:
     codes = {r.code for r in remarks}
     errors = {r.code for r in remarks if r.level == "error"}
     assert all(r.message.endswith((".", "?")) for r in remarks)
+    assert all(r.remedy for r in remarks)
     if trap.refused:
         assert trap.refused in errors, codes
         return
@@ -220,3 +222,22 @@ def test_a_packed_file_reads_like_the_open_one() -> None:
     found = read_series(gzip.compress(plain().data), name="a.csv.gz")
     assert found.arrays is not None
     assert len(found.arrays) == len(PHANTOM.series)
+
+
+def test_a_number_cut_off_at_the_end_of_a_file_is_no_reading() -> None:
+    rows = [f"{60 * k}.0,{0.2 if k % 40 < 20 else -0.2:.4f},{1.2 + 0.01 * (k % 40):.5f}" for k in range(200)]
+    whole = "\n".join(["Time (s),Current (A),Voltage (V)", *rows]).encode()
+    cut = read_series(whole[:-3], name="a.csv")
+    assert cut.arrays is not None
+    assert len(cut.arrays) == 199
+    assert "ROW_CUT_OFF" in {r.code for r in cut.remarks}
+    kept = read_series(whole, name="a.csv")
+    assert kept.arrays is not None
+    assert len(kept.arrays) == 200
+
+
+def test_currents_that_flow_both_ways_at_once_are_refused() -> None:
+    rows = [f"{60 * k}.0,0.2,0.1,{1.2 + 0.01 * (k % 40):.5f}" for k in range(200)]
+    head = "Time (s),Charge current (A),Discharge current (A),Voltage (V)"
+    found = read_series("\n".join([head, *rows]).encode(), name="a.csv")
+    assert [r.code for r in found.errors] == ["CURRENT_IN_TWO_COLUMNS"]

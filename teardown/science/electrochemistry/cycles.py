@@ -58,7 +58,14 @@ def number_cycles(
     own = series.get("cycle_count")
     if own is None:
         return ours, [
-            Remark("CYCLES_COUNTED", "info", f"The file numbers no cycles; {len(ours)} were counted here.")
+            Remark(
+                "CYCLES_COUNTED",
+                "info",
+                f"The file numbers no cycles; {len(ours)} were counted here.",
+                float(len(ours)),
+                "cycle column",
+                "Nothing needs to be done; map a column as cycle if the file has one.",
+            )
         ]
     doubt = _doubt(own, steps, ours)
     if doubt is not None:

@@ -7,9 +7,10 @@ import numpy as np
 from teardown.science.electrochemistry.columns import Array, Series
 from teardown.science.electrochemistry.counters import StepCounts
 from teardown.science.electrochemistry.integration import StepIntegrals
-from teardown.science.electrochemistry.steps import gap_limit_s
+from teardown.science.electrochemistry.steps import Steps, gap_limit_s
 from teardown.science.errors import Level, Remark
 
+SURE = 1e-6  # of a charge; less of a doubt is none
 FLOOR = (
     0.001  # below this share, a difference between integral and counter is the sampling of a falling current
 )
@@ -17,6 +18,7 @@ FLOOR = (
 
 def charge_doubts(
     series: Series,
+    steps: Steps,
     sums: StepIntegrals,
     counts: StepCounts | None,
     table: Mapping[str, Array],
@@ -27,7 +29,7 @@ def charge_doubts(
     """
     return [
         *_gaps(series, sums),
-        *_edges(sums, table),
+        *_edges(steps, sums, table),
         *_counter_doubts(counts, table, joint_u_Ah),
         *_resets(counts),
     ]
@@ -48,22 +50,26 @@ def _gaps(series: Series, sums: StepIntegrals) -> list[Remark]:
 
 
 def charge_uncertain(doubt: Array, cycle: Array) -> list[Remark]:
-    """Say so where the charge of a cycle is in doubt by more than 1 %, whatever the reason."""
-    bad = np.flatnonzero(doubt > 0.01)
-    if not bad.size:
+    """Say so where the charge of a cycle is in doubt, whatever the reason; by more than 0.1 %, as a
+    warning.
+    """
+    largest = float(np.max(doubt, initial=0.0))
+    if largest <= SURE:
         return []
+    limits = ((0.01, "1 %"), (0.001, "0.1 %"), (SURE, "one part in a million"))
+    limit, words = next((limit, words) for limit, words in limits if largest > limit)
+    bad = np.flatnonzero(doubt > limit)
     worst = int(bad[np.argmax(doubt[bad])])
     text = (
-        f"In {bad.size} cycle(s) the charge is uncertain by more than 1 %, most in cycle {cycle[worst]:.0f}: "
-        f"{doubt[worst]:.1%} (one standard deviation)."
+        f"In {bad.size} cycle(s) the charge is uncertain by more than {words}, most in cycle "
+        f"{cycle[worst]:.0f}: {100 * doubt[worst]:.2g} % (one standard deviation)."
     )
-    remedy = "Export more digits of the current, a charge counter, or the missing records."
-    return [
-        Remark("CHARGE_UNCERTAIN", "warning", text, float(doubt[worst]), f"cycle {cycle[worst]:.0f}", remedy)
-    ]
+    remedy = "Export more digits of current and time, a charge counter, or the missing records."
+    level: Level = "info" if limit == SURE else "warning"
+    return [Remark("CHARGE_UNCERTAIN", level, text, float(doubt[worst]), f"cycle {cycle[worst]:.0f}", remedy)]
 
 
-def _edges(sums: StepIntegrals, table: Mapping[str, Array]) -> list[Remark]:
+def _edges(steps: Steps, sums: StepIntegrals, table: Mapping[str, Array]) -> list[Remark]:
     """Say so where steps begin or end without a record and no counter makes up for it."""
     total = sums.charge_Ah[0] + sums.charge_Ah[1]
     usual = float(np.median(total[total > 0])) if np.any(total > 0) else 0.0
@@ -73,6 +79,7 @@ def _edges(sums: StepIntegrals, table: Mapping[str, Array]) -> list[Remark]:
     if largest <= 1e-6:
         return []
     rescued = _counter_won(table)
+    row = int(steps.first[int(np.argmax(share))]) + 1
     text = (
         f"{int(np.sum(share > 1e-6))} step(s) begin or end without a record at the switch of current: "
         f"an integral alone is uncertain there by up to {200 * largest:.2g} %"
@@ -85,7 +92,7 @@ def _edges(sums: StepIntegrals, table: Mapping[str, Array]) -> list[Remark]:
             level,
             text,
             2 * largest,
-            "",
+            f"most in the step from data row {row}",
             "Have the cycler log a record at every switch, or export its charge counter.",
         )
     ]
@@ -156,7 +163,16 @@ def _resets(counts: StepCounts | None) -> list[Remark]:
     text = (
         f"The charge counter was set back {counts.resets_inside} time(s) inside a step; gains were added up."
     )
-    return [Remark("COUNTER_RESET", "info", text, float(counts.resets_inside), ", ".join(counts.names))]
+    return [
+        Remark(
+            "COUNTER_RESET",
+            "info",
+            text,
+            float(counts.resets_inside),
+            ", ".join(counts.names),
+            "Nothing needs to be done if charges look right.",
+        )
+    ]
 
 
 def energy_doubts(energies: StepCounts | None, apart: list[Array], cycle: Array) -> list[Remark]:
@@ -170,7 +186,8 @@ def energy_doubts(energies: StepCounts | None, apart: list[Array], cycle: Array)
         text = (
             f"In {taken} half-cycle(s) the energy is that of the counter, which is surer than the integral."
         )
-        remarks.append(Remark("ENERGY_FROM_COUNTER", "info", text, float(taken), where))
+        remedy = "Nothing needs to be done."
+        remarks.append(Remark("ENERGY_FROM_COUNTER", "info", text, float(taken), where, remedy))
     off = np.concatenate([np.nan_to_num(part) for part in apart])
     if not off.any():
         return remarks

@@ -165,6 +165,7 @@ def summarise(
                 "NO_COMPLETE_CYCLE",
                 "warning",
                 "No cycle holds a whole charge and a whole discharge.",
+                where="whole test",
                 remedy="Check the column map and the cycle numbers.",
             )
         )
@@ -196,7 +197,7 @@ def _size_doubts(table: CycleTable, iron_mass_g: float | None) -> list[Remark]:
                     "error",
                     text,
                     largest / most,
-                    "",
+                    "largest half-cycle",
                     "mA taken for A, hours for seconds, wrong iron mass or cell: correct it.",
                 )
             )

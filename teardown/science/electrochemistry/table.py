@@ -139,6 +139,9 @@ def tabulate(
                 "OPEN_CYCLE",
                 "info",
                 "The last cycle had not ended when the file did; it counts in no comparison.",
+                None,
+                f"cycle {cycles.number[-1]}",
+                "Send the file again when the cycle is over.",
             )
         )
     table["complete"] = complete.astype(float)
@@ -157,7 +160,7 @@ def tabulate(
     table["uncertain"] = (doubt > 0.01).astype(float)
     remarks += charge_uncertain(doubt, table["cycle"])
     joint = {way: half.joint_u_Ah for way, half in zip(("charge", "discharge"), halves, strict=True)}
-    remarks += charge_doubts(series, sums, counts, table, joint)
+    remarks += charge_doubts(series, steps, sums, counts, table, joint)
     remarks += blemish_doubts(series, sums.blemishes)
     remarks += energy_doubts(energies, [half.apart_Wh for half in halves], table["cycle"])
     columns = {name: np.asarray(table[name], dtype=np.float64) for name in CYCLE_COLUMNS}

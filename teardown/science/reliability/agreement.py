@@ -85,6 +85,8 @@ def _kappa(p: NDArray[np.float64], observed: float, n: int) -> tuple[Estimate | 
     if np.isclose(rows.max(), 1) or np.isclose(columns.max(), 1):
         return None, None  # who gives one answer alone agrees as chance does: there is nothing to estimate
     chance = float(rows @ columns)
+    if np.isclose(observed, 1):
+        return _unanimous(chance, n, "Cohen's kappa"), 0.0
     kappa = (observed - chance) / (1 - chance)
     sums = rows[:, None] + columns[None, :]
     turned = columns[:, None] + rows[None, :]
@@ -132,11 +134,13 @@ def weighted_kappa(table: ArrayLike, *, power: int = 1) -> Estimate | None:
     chance = float(rows @ weights @ columns)
     if chance >= 1 - 1e-12:
         return None
+    name = "linear" if power == 1 else "quadratic"
+    if np.isclose(np.trace(p), 1):
+        return _unanimous(chance, n, f"weighted kappa ({name})")
     kappa = (float(np.sum(weights * p)) - chance) / (1 - chance)
     mean = (weights @ columns)[:, None] + (rows @ weights)[None, :]
     spread = float(np.sum(p * (weights - mean * (1 - kappa)) ** 2)) - (kappa - chance * (1 - kappa)) ** 2
     error = sqrt(max(spread, 0.0) / n) / (1 - chance)
-    name = "linear" if power == 1 else "quadratic"
     return _limits(kappa, error, n, f"weighted kappa ({name}), Fleiss-Cohen-Everitt interval")
 
 
@@ -145,6 +149,8 @@ def _ac1(p: NDArray[np.float64], observed: float, n: int) -> Estimate:
     answers = max(p.shape[0], 2)
     mean = (p.sum(axis=0) + p.sum(axis=1)) / 2
     chance = float(np.sum(mean * (1 - mean))) / (answers - 1)
+    if np.isclose(observed, 1):
+        return _unanimous(chance, n, "Gwet's AC1")
     value = (observed - chance) / (1 - chance)
     # each pair of answers has one value of its own; their spread gives the variance of the mean
     share = (1 - mean) / (answers - 1)
@@ -160,6 +166,17 @@ def _positive(counts: NDArray[np.float64]) -> float | None:
         return None
     said = 2 * counts[0, 0] + counts[0, 1] + counts[1, 0]
     return float(2 * counts[0, 0] / said) if said else None
+
+
+def _unanimous(chance: float, n: int, name: str) -> Estimate:
+    """Bound a statistic where nobody disagreed: a normal interval would shrink to nothing.
+
+    The share of disagreement that n agreeing pairs leave possible is Clopper's and Pearson's (Biometrika 26
+    (1934) 404); what chance would agree on is held as seen.
+    """
+    most = 1 - 0.025 ** (1 / n)
+    low = max(1 - most / (1 - chance), -1.0)
+    return Estimate(1.0, low, 1.0, "1", n, f"{name}, none disagreed: exact binomial limit, chance held")
 
 
 def _limits(value: float, error: float, n: int, method: str) -> Estimate:

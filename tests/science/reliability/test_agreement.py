@@ -13,6 +13,25 @@ def test_full_agreement_is_one():
     assert found.positive == 1
 
 
+@pytest.mark.parametrize("statistic", ["kappa", "ac1"])
+def test_where_none_disagreed_more_readings_prove_more(statistic):
+    few, many = (getattr(agreement(np.diag([n, 10 * n])), statistic) for n in (4, 400))
+    assert few.high == many.high == 1
+    assert few.low < many.low < 1
+
+
+def test_one_cell_of_a_rare_mode_on_which_both_agree_proves_nothing_beyond_chance():
+    found = agreement(np.diag([1, 41]))
+    assert found.kappa.low < 0
+    assert found.ac1.low > 0.9
+
+
+def test_none_of_ten_disagreeing_leaves_the_published_share_possible():
+    """Clopper and Pearson's limit for 0 of 10 is 30.85 % (their charts; any table of exact limits)."""
+    found = agreement([[5, 0], [0, 5]]).kappa
+    assert (1 - found.low) / 2 == pytest.approx(0.3085, abs=5e-5)
+
+
 def test_guessing_agrees_as_chance_would():
     assert agreement([[25, 25], [25, 25]]).kappa.value == pytest.approx(0)
 

@@ -11,7 +11,8 @@ import polars as pl
 
 from teardown.formats.series_blocks import NotATable, count_mark, one_line, read_columns, read_floats
 from teardown.formats.series_map import ColumnMap
-from teardown.formats.series_text import TextTable, fields, is_value, layout_of_rows, open_text
+from teardown.formats.series_sheets import read_sheets
+from teardown.formats.series_text import TextTable, fields, is_value, open_text
 from teardown.science.electrochemistry.columns import Array
 from teardown.science.errors import Remark
 
@@ -187,7 +188,10 @@ def open_table(data: bytes, *, name: str, column_map: ColumnMap | None = None) -
     if data.startswith(b"PAR1"):
         return _parquet(data)
     if data.startswith((b"PK\x03\x04", b"\xd0\xcf\x11\xe0")):
-        return _workbook(data, dict(column_map.dialect) if column_map else {})
+        frame, said = read_sheets(data, column_map)
+        return Table(
+            tuple(frame.columns), frame.height, tuple(said), None, frame, missing=ColumnMap(()).missing
+        )
     dialect = dict(column_map.dialect) if column_map else {}
     text = open_text(data, encoding=column_map.encoding if column_map else None, dialect=dialect)
     text, repeated = _without_repeated_header(text)
@@ -335,69 +339,3 @@ def _parquet(data: bytes) -> Table:
     except Exception as fault:  # noqa: BLE001 - the engine raises many kinds; all mean that the file is broken
         raise NotATable(f"The Parquet file cannot be read: {one_line(fault)}") from None
     return Table(tuple(frame.columns), frame.height, (), None, frame)
-
-
-def _workbook(data: bytes, dialect: dict[str, Any]) -> Table:
-    """Open the sheet that holds a table; sheets that go on with the same header are joined."""
-    import fastexcel
-
-    try:
-        book = fastexcel.read_excel(data)
-        names = [str(dialect["sheetName"])] if dialect.get("sheetName") else list(book.sheet_names)
-        tables = [(name, found) for name in names if (found := _sheet(book, name)) is not None]
-    except Exception as fault:  # noqa: BLE001 - the engine raises many kinds; all mean that the file is broken
-        raise NotATable(f"The workbook cannot be read: {one_line(fault)}") from None
-    if not tables:
-        raise NotATable("No sheet of the workbook holds a row of names above rows of numbers.")
-    first_name, first = tables[0]
-    same = [frame for _, frame in tables if frame.columns == first.columns]
-    remarks = []
-    if len(same) > 1:
-        first = pl.concat(same, how="vertical_relaxed")
-        remarks.append(
-            Remark(
-                "SHEETS_JOINED",
-                "info",
-                f"{len(same)} sheets with the same header were read one after the other.",
-                float(len(same)),
-                "",
-                "Check that they follow each other and belong to one cell.",
-            )
-        )
-    elif len(tables) > 1:
-        others = ", ".join(f"«{n}»" for n, _ in tables[1:4])
-        remarks.append(
-            Remark(
-                "SHEETS_LEFT",
-                "info",
-                f"Sheet «{first_name}» was read; {others} hold tables too.",
-                None,
-                "",
-                "Name another sheet in the column map (dialect, sheetName) if it is the right one.",
-            )
-        )
-    return Table(
-        tuple(first.columns), first.height, tuple(remarks), None, first, missing=ColumnMap(()).missing
-    )
-
-
-def _sheet(book: Any, name: str) -> pl.DataFrame | None:
-    """Find names and values in one sheet."""
-    head = book.load_sheet(name, header_row=None, n_rows=200, dtypes="string").to_polars()
-    rows = [[("" if c is None else str(c)).strip() for c in row] for row in head.iter_rows()]
-    found = layout_of_rows(rows)
-    if found is None:
-        return None
-    frame: pl.DataFrame = book.load_sheet(name, header_row=None, skip_rows=found.first).to_polars()
-    labels = [n or f"column {k + 1}" for k, n in enumerate(found.names)]
-    frame = frame.select(frame.columns[: len(labels)])
-    return frame.rename(dict(zip(frame.columns, _unique(labels), strict=False)))
-
-
-def _unique(names: list[str]) -> list[str]:
-    seen: dict[str, int] = {}
-    out = []
-    for name in names:
-        seen[name] = seen.get(name, 0) + 1
-        out.append(name if seen[name] == 1 else f"{name} ({seen[name]})")
-    return out

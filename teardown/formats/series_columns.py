@@ -5,6 +5,7 @@ import re
 import unicodedata
 from dataclasses import dataclass, replace
 
+from teardown.formats.series_alike import one_of_alike
 from teardown.formats.series_names import (
     CAPACITY_WORDS,
     CHARGE_WORDS,
@@ -84,7 +85,9 @@ def recognise(names: tuple[str, ...], samples: dict[str, list[str]]) -> tuple[li
     if apart:
         remarks = [r for r in remarks if r.where not in {f"column «{name}»" for name in apart}]
         found["current_ampere"] = []
-    chosen = [_best(quantity, hits, remarks) for quantity, hits in found.items() if hits]
+    chosen = [
+        _best(quantity, one_of_alike(hits, samples), remarks) for quantity, hits in found.items() if hits
+    ]
     columns = [column for column in chosen if column is not None]
     columns += _both_currents(apart, samples, remarks) if apart else []
     _missing(columns, names, remarks, current_told=bool(apart))

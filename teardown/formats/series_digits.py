@@ -33,6 +33,12 @@ def resolutions(draft: Draft) -> dict[str, float]:
     found = {q: s * abs(wanted[q].factor) for q, s in step.items()}
     if draft.table.text is None:
         found = {q: s or _distinct_step(draft.columns[q]) for q, s in found.items()}
+    if "current_ampere" in found:
+        full = step.get("voltage_volt") == 0
+        least = 10.0 ** -max(digits.get("voltage_volt", 0), digits["current_ampere"])
+        known = 0.0 if full else least * abs(wanted["current_ampere"].factor)
+        if (full or draft.table.text is None) and _is_set_point(draft.columns["current_ampere"], found):
+            found["current_ampere"] = min(found["current_ampere"], known)
     clock = draft.map.column("test_time_second") or draft.map.column("unix_time_second")
     if clock is not None and clock.kind != "number":
         cells = draft.table.sample(clock.name) if draft.table.text is not None else []
@@ -46,6 +52,15 @@ def _ungrouped(table: Table, name: str) -> list[str]:
     if table.text is not None and table.text.decimal_comma:
         return [cell.replace(".", "") for cell in cells]
     return cells
+
+
+def _is_set_point(current_A: Array, found: dict[str, float]) -> bool:
+    """Tell whether a current stands still from switch to switch, at values of few digits such as 0.2: those
+    say nothing of how finely it is written, which the voltage beside it shows.
+    """
+    few = found["current_ampere"] > 0.001 * float(np.nanmax(np.abs(current_A)))
+    moves = np.count_nonzero(np.diff(current_A))
+    return few and bool(moves < 0.1 * current_A.size) and np.unique(current_A).size <= 12
 
 
 def _distinct_step(values: Array) -> float:

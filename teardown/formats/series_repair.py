@@ -104,6 +104,12 @@ def repair_time(time_s: Array, clock_s: Array | None, new_step: Mask) -> Times:
     if not back.size:
         return Times(time, (), remarks)
     span = float(np.max(time) - np.min(time))
+    if back.size == 1 and time[0] > 0.05 * span and time[-1] <= time[0]:
+        row = int(back[0]) + 1
+        text = f"What stands from data row {row} on ends at {time[-1]:.6g} s, before the first row begins."
+        remedy = "The parts stand in the wrong order: put them in the order of time."
+        remarks.append(Remark("TIME_BACKWARDS", "error", text, float(time[-1]), f"data row {row}", remedy))
+        return Times(time, (), remarks)
     near_zero = time[back] <= np.minimum(0.05 * span, 0.5 * time[back - 1])
     if back.size >= 3 and np.mean(new_step[back]) >= 0.8 and np.mean(near_zero) >= 0.8:
         text = (

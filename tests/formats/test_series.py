@@ -241,3 +241,28 @@ def test_currents_that_flow_both_ways_at_once_are_refused() -> None:
     head = "Time (s),Charge current (A),Discharge current (A),Voltage (V)"
     found = read_series("\n".join([head, *rows]).encode(), name="a.csv")
     assert [r.code for r in found.errors] == ["CURRENT_IN_TWO_COLUMNS"]
+
+
+def test_a_column_in_two_units_is_no_question() -> None:
+    rows = [
+        f"{60 * k}.0,{0.2 if k % 40 < 20 else -0.2:.2f},{1200 + 10.25 * (k % 40):.2f},"
+        f"{1.2 + 0.01025 * (k % 40):.3f}"
+        for k in range(200)
+    ]
+    found = read_series(
+        "\n".join(["Time (s),Current (A),Voltage (mV),Voltage (V)", *rows]).encode(), name="a.csv"
+    )
+    assert found.arrays is not None, found.remarks
+    assert found.map is not None
+    assert [c.name for c in found.map.columns if c.quantity == "voltage_volt"] == ["Voltage (mV)"]
+
+
+def test_set_points_do_not_pass_for_coarse_digits() -> None:
+    time = np.arange(400.0) * 60
+    current = np.where(np.arange(400) % 40 < 20, 0.2, -0.2)
+    voltage = 1.2 + 0.1 * np.sin(np.arange(400) * np.pi / 20)
+    out = io.BytesIO()
+    pl.DataFrame({"Test time (s)": time, "Current (A)": current, "Voltage (V)": voltage}).write_parquet(out)
+    found = read_series(out.getvalue(), name="a.parquet")
+    assert found.arrays is not None, found.remarks
+    assert found.arrays.resolution["current_ampere"] == 0.0

@@ -1,5 +1,8 @@
 """Cycling files that came as workbooks."""
 
+from io import BytesIO
+from zipfile import ZipFile
+
 import numpy as np
 
 from teardown.formats.series import read_series
@@ -95,3 +98,45 @@ def test_a_word_among_the_numbers_is_named() -> None:
 def test_a_workbook_without_a_table_is_refused() -> None:
     found = read_series(workbook(row(1, cell("A1", "nothing"))), name="export.xlsx")
     assert [r.code for r in found.errors] == ["FILE_BROKEN"]
+
+
+def _sheets(*sheets: tuple[list[str], list[list[float | str]]]) -> bytes:
+    """Write one workbook of several sheets, each from a workbook of one."""
+    with ZipFile(BytesIO(_book(*sheets[0]))) as first:
+        parts = {name: first.read(name) for name in first.namelist()}
+    book = next(name for name in parts if name.endswith("workbook.xml"))
+    links = next(name for name in parts if name.endswith("workbook.xml.rels"))
+    for k, sheet in enumerate(sheets[1:], 2):
+        with ZipFile(BytesIO(_book(*sheet))) as other:
+            (held,) = (n for n in other.namelist() if "worksheets/" in n)
+            parts[f"xl/worksheets/more{k}.xml"] = other.read(held)
+        entry = f'<sheet name="More {k}" sheetId="{k}" r:id="rMore{k}"/></sheets>'
+        parts[book] = parts[book].replace(b"</sheets>", entry.encode())
+        kind = "http://schemas.openxmlformats.org/officeDocument/2006/relationships/worksheet"
+        link = f'<Relationship Id="rMore{k}" Type="{kind}" Target="worksheets/more{k}.xml"/></Relationships>'
+        parts[links] = parts[links].replace(b"</Relationships>", link.encode())
+    out = BytesIO()
+    with ZipFile(out, "w") as packed:
+        for name, part in parts.items():
+            packed.writestr(name, part)
+    return out.getvalue()
+
+
+def test_a_sheet_of_statistics_before_the_history_is_passed_over() -> None:
+    numbers: list[float | str] = [float(k) for k in range(1, 40)]
+    statistics = (["Cycle", "Charge (Ah)", "Discharge (Ah)"], [numbers, numbers, numbers])
+    data = _sheets(statistics, (["Time (s)", "Current (mA)", "Voltage (V)"], _columns()))
+    _right(data)
+    found = read_series(data, name="a.xlsx")
+    again = read_series(data, name="a.xlsx", column_map=found.document())
+    assert again.arrays is not None
+    assert np.array_equal(again.arrays.time_s, S.time_s)
+    assert "SHEETS_LEFT" in {r.code for r in found.remarks}
+
+
+def test_sheets_in_the_wrong_order_are_refused() -> None:
+    half = S.time_s.size // 2
+    heads = ["Time (s)", "Current (mA)", "Voltage (V)"]
+    late, early = [c[half:] for c in _columns()], [c[:half] for c in _columns()]
+    found = read_series(_sheets((heads, late), (heads, early)), name="a.xlsx")
+    assert [r.code for r in found.errors] == ["TIME_BACKWARDS"]

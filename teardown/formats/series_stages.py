@@ -342,7 +342,18 @@ def _check_current(draft: Draft) -> None:
 
 
 def _check_voltage(draft: Draft) -> None:
-    voltage = np.abs(draft.columns["voltage_volt"])
+    shown = draft.columns["voltage_volt"]
+    if shown.min() < -SMALLEST_V and (middle := float(np.median(shown))) < -SMALLEST_V:
+        draft.say(
+            "VOLTAGE_NEGATIVE",
+            "warning",
+            f"The usual voltage is {middle:.4g} V: that of one electrode against a reference? "
+            "Charge and discharge may be taken for each other.".replace("-", "−", 1),
+            value=middle,
+            where="voltage column",
+            remedy="Map the voltage of the whole cell, or state the sign of the current in the column map.",
+        )
+    voltage = np.abs(shown)
     if voltage.max() <= LARGEST_V and 2 * np.count_nonzero(voltage < SMALLEST_V) < voltage.size - 1:
         return  # whatever the usual one is, it lies between
     usual = float(np.median(voltage))

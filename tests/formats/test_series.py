@@ -12,6 +12,7 @@ from teardown.formats.series import read_series
 from teardown.formats.series_blocks import BLOCK_BYTES
 from teardown.formats.series_cells import open_table
 from teardown.formats.series_repair import repair_time
+from teardown.formats.series_write import Dialect, write_text
 from teardown.science.electrochemistry.columns import Series
 from teardown.science.electrochemistry.summary import summarise
 from tests.formats.series_habits import HABITS
@@ -22,6 +23,7 @@ from tests.formats.series_hostile import (
 )
 from tests.formats.series_meters import METERS
 from tests.formats.series_traps import (
+    HEADERS,
     PHANTOM,
     TRAPS,
     Trap,
@@ -266,3 +268,36 @@ def test_set_points_do_not_pass_for_coarse_digits() -> None:
     found = read_series(out.getvalue(), name="a.parquet")
     assert found.arrays is not None, found.remarks
     assert found.arrays.resolution["current_ampere"] == 0.0
+
+
+def test_one_electrode_that_charges_downwards_is_not_taken_for_a_cell_in_silence() -> None:
+    """Iron is reduced on charge: its potential falls while the current is negative."""
+    potential = -0.9 - 0.3 * (PHANTOM.series.voltage_V - 1)
+    turned = Series(
+        {**PHANTOM.series.columns, "voltage_volt": potential, "current_ampere": -PHANTOM.series.current_A}
+    )
+    headers = {n: HEADERS[n] for n in ("test_time_second", "current_ampere", "voltage_volt")}
+    found = read_series(write_text(turned, Dialect(headers)), name="a.csv")
+    assert found.arrays is not None
+    summary = summarise(found.arrays, iron_mass_g=1.2)
+    assert "VOLTAGE_NEGATIVE" in {r.code for r in found.remarks}
+    assert "MORE_OUT_THAN_IN" in {r.code for r in summary.remarks}
+
+
+@pytest.mark.parametrize("sign", [1, -1])
+def test_a_charge_whose_voltage_falls_does_not_turn_the_sign(sign: int) -> None:
+    """Hydrogen comes, the voltage sinks; and less than half of the charge comes back."""
+    parts = [
+        (0.2, 60, 1.9, 1.72),
+        (0.0, 6, 1.4, 1.3),
+        (-0.2, 24, 1.0, 0.7),
+        (0.0, 6, 0.9, 0.95),
+    ]
+    current = np.concatenate([np.full(n, i) for i, n, _, _ in parts] * 6)
+    voltage = np.concatenate([np.linspace(a, b, n) for _, n, a, b in parts] * 6)
+    rows = [
+        f"{300 * k},{sign * i:.3f},{v:.5f}" for k, (i, v) in enumerate(zip(current, voltage, strict=True))
+    ]
+    found = read_series("\n".join(["Time (s),Current (A),Voltage (V)", *rows]).encode(), name="a.csv")
+    assert found.arrays is not None, found.remarks
+    assert found.arrays.current_A[0] == pytest.approx(0.2)

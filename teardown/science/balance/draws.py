@@ -160,6 +160,9 @@ def _fractions(inputs: Inputs, chance: _Chance) -> Floats:
         if weight > 1e-14:
             drawn = drawn + np.sqrt(weight) * vector[:, None] * chance.axis("phase fractions")
     drawn = np.clip(drawn, 0.0, None)
+    whole = drawn.sum(axis=0)
+    # a draw that leaves nothing of any phase says nothing: the measured fractions stand for it
+    drawn = np.where(whole > 0, drawn, np.clip(powder.fractions, 0.0, None)[:, None])
     drawn = drawn / drawn.sum(axis=0)
     if powder.grain_um is not None and powder.absorption_per_cm is not None and not powder.corrected:
         low, high = np.log(powder.grain_um)

@@ -1,13 +1,17 @@
 """What the balance of one cell is made from, each measured value with its standard uncertainty."""
 
-from dataclasses import dataclass, field
-from typing import Literal
+from collections.abc import Iterator
+from dataclasses import dataclass, field, fields
+from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from teardown.science.balance.solids import Solid
 from teardown.science.errors import MeasurementError
+
+TIMES_U = 3.0
+"""A ratio is made only of a denominator that lies this many standard uncertainties above zero."""
 
 PLATEAU_U = 0.05
 """Relative uncertainty of a plateau that no reference electrode told apart (common practice, no source)."""
@@ -157,6 +161,17 @@ class Inputs:
     handling: Handling = field(default_factory=Handling)
     oxide_at_reference: Quantity | None = None
 
+    def _readings(self) -> Iterator[tuple[str, Quantity]]:
+        """Give every measured value with its name."""
+        parts: list[Any] = [self.built, self.recovered, self.history, self.sections, self.water]
+        for part in filter(None, parts):
+            for known_field in fields(part):
+                name, known = known_field.name, getattr(part, known_field.name)
+                if isinstance(known, Quantity):
+                    yield name, known
+        if self.oxide_at_reference is not None:
+            yield "oxide at the reference", self.oxide_at_reference
+
     def __post_init__(self) -> None:
         """Refuse a cell of which nothing can be said."""
         needed = {
@@ -170,6 +185,30 @@ class Inputs:
         missing = [name for name, value in needed.items() if not value > 0]
         if missing:
             raise NothingToBalance(f"Not above zero: {', '.join(missing)}.")
+        odd = [name for name, known in self._readings() if not (np.isfinite(known.value) and known.u >= 0)]
+        odd += [
+            name
+            for name, numbers in (
+                ("fractions", self.powder.fractions),
+                ("covariance", self.powder.covariance),
+            )
+            if not np.all(np.isfinite(numbers))
+        ]
+        if odd:
+            raise NothingToBalance(f"No number, or no doubt that can be: {', '.join(odd)}.")
+        thickness = self.recovered.thickness_um
+        below = {
+            "iron built in": self.built.iron_powder_g,
+            "purity of the iron": self.built.purity,
+            "electrode area": self.built.area_cm2,
+            "first plateau at the reference": self.history.reference_first_Ah,
+            "total charge": self.history.charge_total_Ah,
+        } | ({"thickness": thickness} if thickness else {})
+        vague = [name for name, known in below.items() if not known.value > TIMES_U * known.u]
+        if vague:
+            raise NothingToBalance(
+                f"Not three times as large as its own uncertainty, and divided by: {', '.join(vague)}."
+            )
         size = len(self.powder.solids)
         if self.powder.fractions.shape != (size,) or self.powder.covariance.shape != (size, size):
             raise NothingToBalance(

@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from teardown.science.balance.draws import first_order
-from teardown.science.balance.inputs import Inputs, Quantity
+from teardown.science.balance.inputs import TIMES_U, Inputs, Quantity
 from teardown.science.balance.quantiles import quantiles
 from teardown.science.balance.trust import LEDGER_PART, Trust
 from teardown.science.estimate import Estimate
@@ -18,8 +18,6 @@ TERMS = {
     "ledger_less_per_atom_Ah": "less charge from each atom that is still reached",
 }
 NEED_TIME_ZERO = ("ledger_locked_Ah", "ledger_metal_Ah")
-TIMES_U = 3.0
-"""A ratio is shown only if its denominator lies this many standard uncertainties above zero."""
 
 
 @dataclass(frozen=True, slots=True)

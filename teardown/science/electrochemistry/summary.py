@@ -9,6 +9,7 @@ from teardown.science.constants import ATOMIC_WEIGHT, FARADAY_Ah_PER_MOL
 from teardown.science.electrochemistry.columns import Array, Index, Series
 from teardown.science.electrochemistry.cycles import Opening
 from teardown.science.electrochemistry.knee import find_knee
+from teardown.science.electrochemistry.plausible import doubt_of_charge, more_out_than_in, size_doubts
 from teardown.science.electrochemistry.resistance import DELAY_S
 from teardown.science.electrochemistry.retention import (
     Reference,
@@ -148,7 +149,8 @@ def summarise(
         It is given even for a history without a complete cycle; then most metrics are None.
     """
     table = tabulate(series, opens=opens, formation_cycles=formation_cycles, delay_s=delay_s)
-    remarks = [*table.remarks, *_size_doubts(table, iron_mass_g)]
+    most_Ah = AH_PER_GRAM_3E * iron_mass_g if iron_mass_g else None
+    remarks = [*table.remarks, *size_doubts(table, most_Ah), *more_out_than_in(table)]
     metrics: dict[str, Estimate | float | None] = dict.fromkeys(METRICS)
     metrics |= _whole_test(series, table, channel)
     status: Status = "censored-running" if end is None else limit_cycle_status(end)
@@ -178,43 +180,6 @@ def limit_cycle_status(end: str) -> Status:
 
     status = END_STATUS.get(end, "other-failure")
     return "other-failure" if status == "reached-by-limit" else status
-
-
-def _size_doubts(table: CycleTable, iron_mass_g: float | None) -> list[Remark]:
-    """Compare the largest half-cycle with what the iron could give, and the usual one with a minute."""
-    largest = float(max(table["charge_Ah"].max(initial=0.0), table["discharge_Ah"].max(initial=0.0)))
-    remarks = []
-    if iron_mass_g:
-        most = AH_PER_GRAM_3E * iron_mass_g
-        if largest > 1.5 * most or largest < 0.001 * most:
-            text = (
-                f"Largest half-cycle {largest:.4g} Ah against {most:.4g} Ah that this much iron could give: "
-                f"factor {largest / most:.3g}."
-            )
-            remarks.append(
-                Remark(
-                    "CAPACITY_IMPLAUSIBLE",
-                    "error",
-                    text,
-                    largest / most,
-                    "largest half-cycle",
-                    "mA taken for A, hours for seconds, wrong iron mass or cell: correct it.",
-                )
-            )
-    hours = table["rate_h"][table["complete"] > 0]
-    if hours.size and float(np.median(hours)) < 1 / 60:
-        text = f"The usual discharge lasts {3600 * float(np.median(hours)):.3g} s."
-        remarks.append(
-            Remark(
-                "HALF_CYCLE_SHORT",
-                "warning",
-                text,
-                float(np.median(hours)),
-                "time column",
-                "Check the unit of time: hours may have been read as seconds.",
-            )
-        )
-    return remarks
 
 
 def _whole_test(
@@ -303,7 +268,7 @@ def _against_reference(
         "mean_discharge_V": _median(table["mean_discharge_V"][like]),
         "mean_charge_V": _median(table["mean_charge_V"][like]),
     }
-    doubt = _doubt_of_charge(table, like)
+    doubt = doubt_of_charge(table, like)
     for name in ("coulombic_efficiency", "energy_efficiency"):
         metrics[name] = _median_estimate(table[name][like], doubt)
     metrics["voltage_efficiency"] = _median_estimate(table["voltage_efficiency"][like])
@@ -311,15 +276,6 @@ def _against_reference(
         _fades(table, like, reference) | _knee(cycle, capacity, reference) | _plateaus(table, like, reference)
     )
     return metrics, limit.status
-
-
-def _doubt_of_charge(table: CycleTable, like: Array) -> float:
-    """Give the usual relative uncertainty of one discharge over one charge.
-
-    Rounding is alike in every cycle, so it does not average out over them.
-    """
-    parts = [table[f"u_{way}_Ah"][like] / table[f"{way}_Ah"][like] for way in ("charge", "discharge")]
-    return float(np.median(np.hypot(*parts)))
 
 
 def _median_estimate(values: Array, doubt: float = 0.0) -> Estimate | None:

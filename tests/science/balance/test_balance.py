@@ -367,3 +367,28 @@ def test_a_cell_without_iron_is_refused():
         replace(cell, built=replace(cell.built, iron_powder_g=Quantity(0.0)))
     with pytest.raises(NothingToBalance, match="5 phases"):
         replace(cell, powder=replace(cell.powder, fractions=np.array([0.5, 0.5])))
+
+
+@pytest.mark.parametrize(
+    ("part", "name", "reading", "words"),
+    [
+        ("history", "charge_total_Ah", Quantity(0.0, 0.1), "total charge"),
+        ("history", "charge_total_Ah", Quantity(10.0, 4.0), "total charge"),
+        ("recovered", "thickness_um", Quantity(0.0, 5.0), "thickness"),
+        ("built", "iron_powder_g", Quantity(1.2, 0.5), "iron built in"),
+        ("sections", "porosity", Quantity(float("nan"), 0.02), "porosity"),
+        ("water", "lost_g", Quantity(11.0, -0.1), "lost_g"),
+    ],
+)
+def test_no_ratio_is_made_of_what_may_be_zero_and_no_number_of_none(part, name, reading, words):
+    inputs = invent(1).inputs
+    spoiled = replace(getattr(inputs, part), **{name: reading})
+    with pytest.raises(NothingToBalance, match=words):
+        replace(inputs, **{part: spoiled})
+
+
+def test_draws_that_leave_no_phase_take_the_measured_fractions():
+    inputs = invent(1).inputs
+    vague = replace(inputs.powder, covariance=np.eye(len(inputs.powder.solids)))
+    found = close_cell(replace(inputs, powder=vague), draws=2000)
+    assert all(np.isfinite([shown.low, shown.high]).all() for shown in found.shown.values())

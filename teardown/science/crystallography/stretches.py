@@ -5,6 +5,7 @@ from collections.abc import Iterator
 import numpy as np
 from numpy.typing import NDArray
 
+from teardown.science.crystallography.breaks import broken_level
 from teardown.science.errors import Remark
 
 Array = NDArray[np.float64]
@@ -12,11 +13,6 @@ Array = NDArray[np.float64]
 GAP_STEPS = 10.0
 GAP_DEG = 0.5
 ALIKE = 30  # neighbours of one value
-SIDE = 12  # points on either side of a break
-BREAK_SIGMA = 12.0
-BREAK_RATIO = 1.4
-WIDE_DEG = 3.0  # over which the quiet level is taken
-MOST_TRIED = 8
 
 
 def of_stretches(x: Array, y: Array, noise_factor: float) -> Iterator[Remark]:
@@ -88,49 +84,3 @@ def _flat(x: Array, y: Array) -> Iterator[Remark]:
             float(at_top.max()),
             remedy="Count more slowly or with an absorber, and measure again.",
         )
-
-
-def broken_level(x: Array, y: Array, noise_factor: float) -> int | None:
-    """Find where smooth counts go over to another level from one point to the next, or None.
-
-    Lines are laid through twelve points on either side of each place; both must be straight within their
-    noise, must miss one another by twelve standard deviations and 40 % of the level, and the quiet points
-    further out must differ in like measure.
-    """
-    if len(y) < 4 * SIDE:
-        return None
-    t = np.arange(SIDE) - (SIDE - 1) / 2
-    windows = np.lib.stride_tricks.sliding_window_view(y, SIDE)
-    mean = windows.mean(axis=1)
-    slope = windows @ t / float(t @ t)
-    scatter = ((windows - mean[:, None] - slope[:, None] * t) ** 2).sum(axis=1) / (SIDE - 2)
-    reach = SIDE / 2
-    before, after = (mean + slope * reach)[:-SIDE], (mean - slope * reach)[SIDE:]
-    noise = np.maximum(noise_factor * np.maximum(mean, 1.0), 1e-9)
-    low, high = np.minimum(before, after), np.maximum(before, after)
-    # counts that were brought to another time scatter more by as much as they were raised
-    noise_before, noise_after = noise[:-SIDE], noise[SIDE:]
-    raised = np.clip(high / np.maximum(low, 1e-9), 1.0, 100.0)
-    straight = (scatter[:-SIDE] < 3 * raised * noise_before) & (scatter[SIDE:] < 3 * raised * noise_after)
-    doubt = np.sqrt((noise_before + noise_after) * 4 / SIDE)
-    steps = np.diff(x)
-    around = np.lib.stride_tricks.sliding_window_view(steps, 2 * SIDE - 1)
-    even = np.ptp(around, axis=1) < 0.5 * np.median(steps)
-    broken = straight & even & (high - low > BREAK_SIGMA * doubt)
-    broken &= high > BREAK_RATIO * np.maximum(low, 1e-9)
-    # A flank of a line goes back to its background; a joined range stays at its level.
-    size = np.where(broken, (high - low) / doubt, 0.0)
-    wide = max(120, round(WIDE_DEG / float(np.median(steps))))
-    for k in np.argsort(size)[::-1][:MOST_TRIED]:
-        if size[k] <= 0:
-            break
-        if _stays(y, int(k) + SIDE, wide, float(high[k] / max(low[k], 1e-9))):
-            return int(k) + SIDE
-    return None
-
-
-def _stays(y: Array, at: int, wide: int, ratio: float) -> bool:
-    """Say whether the quiet points of both sides differ as the counts at the break do."""
-    left, right = (float(np.percentile(side, 20)) for side in (y[max(0, at - wide) : at], y[at : at + wide]))
-    stays = max(left, right) / max(min(left, right), 1.0)
-    return bool(stays > 1 + 0.6 * (ratio - 1)) and bool((y[at] > y[at - 1]) == (right > left))

@@ -64,6 +64,14 @@ def test_a_gap_in_the_angles_is_told_with_its_ends():
     assert "40.00° and 50.00°" in gap.message.replace("39.98", "40.00").replace("50.02", "50.00")
 
 
+@pytest.mark.parametrize("factor", [0.35, 2.5])
+@pytest.mark.parametrize("at", [19.0, 35.0, 50.6, 61.8])
+def test_a_level_that_breaks_on_the_flank_of_a_line_is_told_with_its_place(at, factor):
+    counts = np.where(at < X, np.round(factor * Y), Y)
+    (remark,) = [r for r in quality(X, counts).remarks if r.code == "LEVEL_BREAKS"]
+    assert remark.value == pytest.approx(at, abs=0.05)
+
+
 @pytest.mark.parametrize(("anode", "step"), [("mo", 0.02), ("cu", 0.03), ("co", 0.01)])
 def test_steep_lines_of_many_counts_are_not_taken_for_smoothing_or_breaks(anode, step):
     span = {"mo": (8, 50, step), "cu": (12, 100, step), "co": (18, 60, step)}[anode]

@@ -47,7 +47,7 @@ from teardown.science.crystallography.tube_lines import found_k_beta, with_k_bet
 from teardown.science.errors import MeasurementError, Remark
 
 Array = NDArray[np.float64]
-VERSION = "4"
+VERSION = "5"
 MOST_PHASES = 10
 MOST_POINTS = 20_000
 # Where laboratory scans of iron phases hold lines worth fitting: common practice, no source

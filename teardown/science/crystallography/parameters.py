@@ -125,6 +125,9 @@ def parameters(
         own.append(Parameter("delta_B", i, 0, 0.0, 0.25, -2.0, 4.0))
         if phase.texture_axis:
             own.append(Parameter("log_r", i, 0, 0.0, 0.35, log(0.2), log(4.0)))
+        if phase.texture_axis and phase.platy:
+            # Plates are thin: lines of planes along them are broader than those across (ln of the ratio).
+            own.append(Parameter("log_thin", i, 0, 0.0, 0.7, -3.0, 3.0))
     return tuple(shared + own)
 
 

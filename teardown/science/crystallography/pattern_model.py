@@ -62,6 +62,9 @@ class PhasePattern:
         self.cell_at = [self.at["cell", k] for k in range(len(cell_moves(phase)))]
         if phase.texture_axis:
             self.cos2, self.owner = squared_cosines(self.found.equivalents, phase.texture_axis, phase.cell)
+            count = np.bincount(self.owner)
+            # cos² to the axis, less its mean over all directions
+            self.along = np.bincount(self.owner, self.cos2) / count - 1 / 3
 
     @cached_property
     def tied_occupancies(self) -> tuple[float, float]:
@@ -186,7 +189,9 @@ class PhasePattern:
         at, one = self.at, np.ones_like(q)
         zero = theta[at["zero", 0]] if ("zero", 0) in at else 0.0
         position = bragg + zero + theta[at["displacement", 0]] * cosine
-        W, X = exp(theta[at["log_W", 0]]), exp(theta[at["log_X", 0]])
+        W, X = exp(theta[at["log_W", 0]]), exp(theta[at["log_X", 0]]) * one
+        if ("log_thin", 0) in at:
+            X *= np.exp(theta[at["log_thin", 0]] * self.along)
         variance = theta[at["U", 0]] * tangent**2 + theta[at["V", 0]] * tangent + W
         gauss = np.sqrt(np.maximum(variance, 4e-4))
         by_variance = np.where(variance > 4e-4, 0.5 / gauss, 0.0)
@@ -204,6 +209,8 @@ class PhasePattern:
         slopes[at["U", 0]] = [None, None, by_variance * tangent**2, None]
         slopes[at["V", 0]] = [None, None, by_variance * tangent, None]
         slopes[at["log_X", 0]] = [None, None, None, X / cosine]
+        if ("log_thin", 0) in at:
+            slopes[at["log_thin", 0]] = [None, None, None, X / cosine * self.along]
         slopes[at["Y", 0]] = [None, None, None, np.where(lorentz > 1e-6, tangent, 0.0)]
         return (position, base * factor, gauss, np.maximum(lorentz, 1e-6)), slopes
 

@@ -43,6 +43,7 @@ def powder_pattern(
     displacement_deg: float = 0.0,
     sizes_nm: Mapping[str, float] | None = None,
     texture_r: Mapping[str, float] | None = None,
+    thinness: Mapping[str, float] | None = None,
     particle_size_um: float | None = None,
     amorphous: float = 0.0,
     k_beta: float = 0.0,
@@ -65,6 +66,8 @@ def powder_pattern(
         Shift of all lines by this times cos θ.
     sizes_nm, texture_r : mapping, optional
         Crystallite sizes and March-Dollase parameters that differ from what is usual.
+    thinness : mapping, optional
+        Of platy phases: how many times broader lines are along the normal of the plates than across it.
     particle_size_um : float, optional
         Grain diameter; when given, strong absorbers hide themselves as Brindley describes.
     amorphous : float
@@ -91,11 +94,11 @@ def powder_pattern(
     beside = replace(optics or Optics(), variable_slits=variable_slits)
     for phase, part in zip(phases, shown, strict=True):
         size = (sizes_nm or {}).get(phase.key, phase.typical_size_nm)
-        r = (texture_r or {}).get(phase.key, 1.0)
+        r, thin = (texture_r or {}).get(phase.key, 1.0), (thinness or {}).get(phase.key, 1.0)
         y += (
             part
             / (phase.cell_mass * phase.volume_A3)
-            * _drawn(phase, beam, (first, last, step), displacement_deg, size, r, k_beta, beside)
+            * _drawn(phase, beam, (first, last, step), displacement_deg, size, r, thin, k_beta, beside)
         )
     y *= highest / y.max()
     if amorphous:
@@ -116,6 +119,7 @@ def _drawn(
     shift: float,
     size_nm: float,
     r: float,
+    thin: float,
     k_beta: float,
     optics: Optics,
 ) -> Array:
@@ -129,6 +133,8 @@ def _drawn(
     theta[pattern.at["log_X", 0]] = log(size_width_deg(size_nm, beam.wavelength_A))
     if ("log_r", 0) in pattern.at:
         theta[pattern.at["log_r", 0]] = log(r)
+    if ("log_thin", 0) in pattern.at:
+        theta[pattern.at["log_thin", 0]] = log(thin)
     if k_beta > 0:
         theta[pattern.at["k_beta", 0]] = k_beta
     if phase.tie is not None:

@@ -205,14 +205,14 @@ def finish(fit: Refinement, *, steps: int) -> None:
         for i, p in enumerate(fit.parameters)
         if p.kind in kinds
         and not (p.kind == "Y" and p.phase not in strained)
-        and not (p.kind == "log_r" and p.phase not in textured)
+        and not (p.kind in {"log_r", "log_thin"} and p.phase not in textured)
         and not (p.kind == "delta_B" and p.phase in held)
     ]
     fit.search_free(steps)
 
 
 def all_kinds(fit: Refinement) -> tuple[set[str], set[int], set[int]]:
-    """Say which kinds may move, which phases may show strain (S/N > 100), and which texture (> 10)."""
+    """Say which kinds may move, which phases may show strain (S/N > 100), and which plates do (> 10)."""
     ratio = fit.scales / np.sqrt(np.maximum(np.diag(fit.covariance()), 1e-300))
     kinds = {
         "displacement",
@@ -228,6 +228,7 @@ def all_kinds(fit: Refinement) -> tuple[set[str], set[int], set[int]]:
         "k_beta",
         "delta_B",
         "log_r",
+        "log_thin",
     }
     strained = {i for i, r in enumerate(ratio) if r > 100}
     textured = {

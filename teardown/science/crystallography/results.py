@@ -78,7 +78,8 @@ class PhaseResult:
     delta_B_A2: float | None
     oxidation: float | None
     scale: float | None
-    # Lorentzian widths beyond those of the instrument, in degrees: X / cos θ and Y tan θ
+    # Lorentzian widths beyond those of the instrument, in degrees: X / cos θ and Y tan θ; of plates, whose
+    # lines differ in width by direction, X is the mean over all directions, and so is the size
     width_X_deg: float | None = None
     width_Y_deg: float | None = None
     # with a calibrated instrument only; lines no wider than its own give a least size; strain has no unit

@@ -111,6 +111,17 @@ def test_the_wrong_tube_is_noticed():
     assert "ANODE_MISMATCH" not in codes(right)
 
 
+def test_thin_plates_broaden_lines_by_direction_and_do_not_bend_the_shares():
+    made = powder_pattern(TRUTH, thinness={"iron-hydroxide": 3.0}, seed=4)
+    fit = fit_pattern(made.two_theta_deg, made.counts, phases=list(TRUTH))
+    assert fit.statistics.GoF == pytest.approx(1, abs=0.08)
+    assert fit.phase("iron-hydroxide").weight_fraction == pytest.approx(0.15, abs=0.008)
+    (remark,) = [r for r in fit.remarks if r.code == "LINES_BY_DIRECTION"]
+    assert remark.value == pytest.approx(3.0, rel=0.25)
+    assert "broader along the normal of its plates" in remark.message
+    assert "LINES_BY_DIRECTION" not in codes(FIT)
+
+
 def test_flat_plates_are_followed_and_remarked():
     made = powder_pattern(TRUTH, texture_r={"iron-hydroxide": 0.6}, seed=4)
     fit = fit_pattern(made.two_theta_deg, made.counts, phases=list(TRUTH))

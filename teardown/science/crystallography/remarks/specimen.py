@@ -2,6 +2,8 @@
 
 from collections.abc import Iterator, Sequence
 
+import numpy as np
+
 from teardown.science.crystallography.absorption import information_depth_um, linear_absorption_per_cm
 from teardown.science.crystallography.fractions import Shares
 from teardown.science.crystallography.microabsorption import VALID, contrast_times_diameter
@@ -124,6 +126,20 @@ def of_phases(fit: Refinement, refined: Sequence[Phase], rows: Sequence[PhaseRes
                 "info",
                 f"{phase.name.capitalize()} is platy, and is too weak here to show whether it lies flat.",
                 where=phase.key,
+            )
+        thin = fit.index("log_thin", i)
+        if thin in fit.free and abs(fit.theta[thin]) > max(0.4, 3 * fit.esd_theta.get(thin, 1.0)):
+            ratio = float(np.exp(fit.theta[thin]))
+            broader = ("along", "across") if ratio > 1 else ("across", "along")
+            yield Remark(
+                "LINES_BY_DIRECTION",
+                "info",
+                (
+                    f"Lines of {phase.name} are {max(ratio, 1 / ratio):.1f} times broader {broader[0]} the "
+                    f"normal of its plates than {broader[1]} it; widths and sizes are means over directions."
+                ),
+                ratio,
+                phase.key,
             )
         if row.delta_B_A2 is not None and abs(row.delta_B_A2) > 0.5:
             yield Remark(

@@ -190,7 +190,7 @@ WORK = {
     "imaging.sample": ("teardown.imaging.measure.sample", "2"),
     "imaging.electrode": ("teardown.imaging.measure.electrode", "1"),
     "imaging.train": ("teardown.imaging.measure.train", "1"),
-    "diffraction.fit": ("teardown.diffraction.measure.fit", "4"),
+    "diffraction.fit": ("teardown.diffraction.measure.fit", "5"),
     "diffraction.calibrate": ("teardown.diffraction.measure.calibrate", "1"),
     "diffraction.external": ("teardown.diffraction.measure.external", "1"),
     "findings.balance": ("teardown.findings.measure.balance", "2"),

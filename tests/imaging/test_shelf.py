@@ -76,15 +76,30 @@ def test_a_file_that_a_power_cut_left_unfinished_does_not_count(tmp_path):
     assert shelf(tmp_path).find() is None
 
 
+def grow_older(folder):
+    """Let ten seconds pass: two times of one tick of the clock have no order."""
+    for path in folder.glob("*.json"):
+        os.utime(path, (path.stat().st_mtime - 10, path.stat().st_mtime - 10))
+
+
+def asked_in_turn(folder):
+    """Ask for six pictures, one after the other; give those that lie there."""
+    found = []
+    for number in range(6):
+        if shelf(folder, str(number) * 64).find():
+            found.append(number)
+        grow_older(folder)
+    return found
+
+
 def test_what_was_asked_for_longest_ago_makes_room(tmp_path, settings):
     settings.CALM_GREYS_BYTES = 40_000  # four pictures of 8 kB and their heads
     for number in range(6):
         put(tmp_path, str(number) * 64)
-        for path in tmp_path.glob("*.json"):
-            os.utime(path, (path.stat().st_mtime - 10, path.stat().st_mtime - 10))
-    assert [number for number in range(6) if shelf(tmp_path, str(number) * 64).find()] == [2, 3, 4, 5]
+        grow_older(tmp_path)
+    assert asked_in_turn(tmp_path) == [2, 3, 4, 5]
     make_room(tmp_path, 9_000)
-    assert [number for number in range(6) if shelf(tmp_path, str(number) * 64).find()] == [5]
+    assert asked_in_turn(tmp_path) == [5]
 
 
 def test_a_picture_too_large_for_the_shelf_is_measured_all_the_same(grey, tmp_path, settings):

@@ -30,7 +30,8 @@ class Facts:
     ``calm`` and ``labels`` are the greys and classes of the whole, or of the middle of a large picture;
     ``trained`` the out-of-bag accuracy where classes are by strokes; ``edges`` the shape of edges called
     bare; ``as_read`` the coverage that was seen and not called oxide; ``outline_factor`` by how
-    much the metal outline is longer than it reads; ``small_share`` the share of the oxide in small bodies.
+    much the metal outline is longer than it reads; ``small_share`` the share of the oxide in small bodies;
+    ``solid`` the shares that lie at the black and the white end even once noise is calmed.
     """
 
     white: float
@@ -53,6 +54,7 @@ class Facts:
     as_read: float | None = None
     outline_factor: float = 1.0
     small_share: float = 0.0
+    solid: tuple[float, float] = (0.0, 0.0)
 
 
 def remark(code: str, level: str, message: str, value: float | None, remedy: str) -> Remark:

@@ -228,6 +228,7 @@ def _result(
     facts = Facts(
         white=light.white,
         black=light.black,
+        solid=light.solid,
         calm=calm,
         labels=near_labels,
         gain=evened.gain,

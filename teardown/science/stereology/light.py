@@ -56,6 +56,12 @@ class Light:
         return self._black / max(self._all, 1)
 
     @property
+    def solid(self) -> tuple[float, float]:
+        """Shares of the pixels that lie at the black and at the white end after noise is calmed too: where
+        noise alone carries pixels over an end, calm greys stay off it."""
+        return self.histogram[0], self.histogram[-1]
+
+    @property
     def histogram(self) -> tuple[float, ...]:
         """Share of pixels in each of 128 steps of grey, gain divided out and noise calmed."""
         return tuple(float(share) for share in self._counts / max(self._all, 1))

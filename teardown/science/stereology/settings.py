@@ -4,7 +4,7 @@ from dataclasses import asdict, dataclass, field
 
 from teardown.science.stereology.bodies import Strictness
 
-VERSION = "2.2"
+VERSION = "2.3"
 
 
 @dataclass(frozen=True, slots=True)

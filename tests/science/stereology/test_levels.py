@@ -1,0 +1,62 @@
+"""The greys of pore, oxide and metal are found for what they are."""
+
+import cv2
+import numpy as np
+import pytest
+
+from teardown.science.stereology.exposures import Exposure, expose
+from teardown.science.stereology.field import measure_field
+from teardown.science.stereology.field_result import FieldResult
+from teardown.science.stereology.phantoms import Microstructure, draw_section
+from teardown.science.stereology.settings import Settings
+
+PLAIN = Settings(sensitivity=False)
+
+
+def grey_of(**exposure: float) -> np.ndarray:
+    """Draw and expose a small section."""
+    made_of = Microstructure(metal=0.4, grain_radius_px=14, covered=0.5, rim_px=7)
+    section = draw_section(made_of, height=256, width=256, seed=5, oversampling=3)
+    return (expose(section, Exposure(**exposure), seed=5) / np.float32(255)).astype(np.float32)
+
+
+def levels_of(result: FieldResult) -> list[float]:
+    """Give pore, oxide and metal."""
+    return [result.levels.pore, *result.levels.oxides, result.levels.metal]
+
+
+@pytest.mark.parametrize("dark", [0.0, 0.02])
+def test_a_black_frame_or_an_empty_void_is_not_taken_for_the_pores_grey(dark: float) -> None:
+    grey = grey_of(noise=0.03)
+    framed = grey.copy()
+    framed[:28, :40] = dark
+    before, after = measure_field(grey, settings=PLAIN), measure_field(framed, settings=PLAIN)
+    assert levels_of(after) == pytest.approx(levels_of(before), abs=0.01)
+    coverage = before.estimates["oxide_coverage"].value
+    assert after.estimates["oxide_coverage"].value == pytest.approx(coverage, abs=0.02)
+
+
+def plates(width_px: float) -> np.ndarray:
+    """Draw metal discs, with plates of oxide at 0.55 of the way to metal that stand free in the pore."""
+    rng = np.random.default_rng(11)
+    fine = np.full((1024, 1024), 0.15, np.float32)
+    for x, y, turn in rng.uniform((0, 0, 0), (1024, 1024, 180), (60, 3)):
+        box = cv2.boxPoints(((float(x), float(y)), (200.0, 4 * width_px), float(turn)))
+        cv2.fillConvexPoly(fine, np.rint(box * 16).astype(np.int32), 0.15 + 0.55 * 0.6, shift=4)
+    for x, y in rng.uniform(0, 1024, (22, 2)):
+        cv2.circle(fine, (int(x), int(y)), 70, 0.75, -1)
+    grey = cv2.GaussianBlur(cv2.resize(fine, (256, 256), interpolation=cv2.INTER_AREA), (0, 0), 1.2)
+    return (grey + rng.normal(0, 0.02, grey.shape)).astype(np.float32)
+
+
+def test_thin_plates_whose_grey_reads_too_low_are_told_and_thick_ones_are_not() -> None:
+    told = {}
+    for width in (4.0, 12.0):
+        result = measure_field(plates(width), settings=PLAIN)
+        told[width] = {flag.code: flag.value for flag in result.flags}, result.levels.oxide_places[-1]
+    flags, place = told[4.0]
+    assert place + flags["oxide_in_plates"] == pytest.approx(0.55, abs=0.04)
+    assert place < 0.53
+    flags, place = told[12.0]
+    assert "oxide_in_plates" not in flags
+    assert place == pytest.approx(0.55, abs=0.015)

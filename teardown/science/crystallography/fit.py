@@ -39,6 +39,7 @@ from teardown.science.crystallography.results import (
     amorphous_of,
     phase_results,
     size_shifts,
+    with_doubt_of_cells,
 )
 from teardown.science.crystallography.scattering import scattering_covariance
 from teardown.science.crystallography.settings import Settings
@@ -233,6 +234,7 @@ def _told(
     limits = limits_of(fit, offered, refined, mixed, chosen.limit_esd)
     shares = _without(refined, mixed, standard)
     shifts = size_shifts(refined, mixed, beam.anode, chosen.particle_size_um, standard)
+    shifts = with_doubt_of_cells(shifts, fit, shares.weight)
     amorphous = amorphous_of(refined, mixed, standard, beam.anode, chosen.particle_size_um)
     rows = phase_results(fit, offered, refined, shares, shifts, limits, amorphous, mixed, standard, ruler)
     numbers = statistics(fit)

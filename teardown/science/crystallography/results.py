@@ -1,7 +1,7 @@
 """One row for each phase that was offered: found, below its limit, or seen and not weighed."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import exp, pi, sqrt
 from typing import Literal
 
@@ -28,6 +28,8 @@ ASSUMED_SIZE_UM = (1.0, 5.0)  # where no grain size is known; common practice, n
 # Both our own; no source
 WIDTH_SEEN = 0.2  # of the width of the instrument
 CONTRAST_REFUSED = 0.05  # (µ - µ) D beyond which a standard makes false amorphous content
+CELL_MOVED = 0.004  # of an edge, beyond which a phase may be another one
+MOST_IN_DOUBT = 0.05  # share that another phase, or what line shapes leave over, may lend it
 
 
 @dataclass(frozen=True, slots=True)
@@ -131,6 +133,25 @@ def size_shifts(
     apart = bool(there) and contrast_times_diameter(there, anode, middle) > CONTRAST_REFUSED
     shift = best - found if size_um or apart else np.zeros(len(phases))
     return Shifts(shift, at(span[0]), best, at(span[1]), span, size_um is not None)
+
+
+def cell_moved(fit: Refinement, i: int) -> float:
+    """Give by which part an edge of a phase's cell lies off the table at most; 0 where it is free to."""
+    if fit.phases[i].tie is not None:
+        return 0.0
+    edges = (k for k in fit.patterns[i].cell_at if fit.parameters[k].part < 3)
+    return max(abs(float(fit.theta[k])) for k in edges)
+
+
+def with_doubt_of_cells(shifts: Shifts, fit: Refinement, weight: Array) -> Shifts:
+    """Allow half the share, or half of 5 wt%, for phases whose cell is not that of the table.
+
+    What another phase or an imperfect line shape leaves over draws the cell of a weak phase to itself; half
+    of what may be so lent is the standard uncertainty that reaches nothing within two of it.
+    """
+    moved = np.array([cell_moved(fit, i) > CELL_MOVED for i in range(len(fit.phases))])
+    doubt = np.where(moved, np.minimum(weight, MOST_IN_DOUBT) / 2, 0.0)
+    return replace(shifts, plain=np.copysign(np.hypot(shifts.plain, doubt), shifts.plain))
 
 
 def amorphous_of(

@@ -1,5 +1,7 @@
 """The fit: a known mixture comes back, nothing is invented, and bad input is refused in words."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -8,7 +10,7 @@ from teardown.science.crystallography.phantoms import powder_pattern
 from teardown.science.crystallography.phases import AmbiguousPhase, NoPhases, UnknownPhase, phase_table
 from teardown.science.crystallography.quality import AnglesOutOfOrder, NotNumbers, TooFewPoints
 from teardown.science.crystallography.radiation import UnknownRadiation
-from teardown.science.crystallography.remarks.specimen import of_air, of_surface
+from teardown.science.crystallography.remarks.specimen import of_air, of_displacement, of_surface
 from teardown.science.crystallography.results import Standard
 from teardown.science.crystallography.settings import Settings
 from teardown.science.errors import Refusal
@@ -297,3 +299,10 @@ def test_a_flat_surface_is_told_with_the_depth_it_shows():
     # with Cu 4.8 µm in iron, twice that in magnetite
     assert "outermost 5 to 10 µm" in cu.message
     assert co.value > 4 * cu.value
+
+
+def test_displacement_factors_that_moved_together_are_remarked_once():
+    rows = [replace(FIT.phase(key), delta_B_A2=b) for key, b in (("iron", -0.9), ("magnetite", -0.6))]
+    (remark,) = of_displacement(rows)
+    assert "factors of alpha-iron (ferrite) and of magnetite moved by -0.90 to -0.60 Å²" in remark.message
+    assert not list(of_displacement([replace(rows[0], delta_B_A2=0.2)]))

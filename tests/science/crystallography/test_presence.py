@@ -5,9 +5,14 @@ import pytest
 
 from teardown.science.crystallography.fit import fit_pattern
 from teardown.science.crystallography.limits import Limit
+from teardown.science.crystallography.parameters import Optics
 from teardown.science.crystallography.phantoms import powder_pattern
+from teardown.science.crystallography.phases import choose
 from teardown.science.crystallography.presence import WHITE, level, likeness
+from teardown.science.crystallography.radiation import radiation
+from teardown.science.crystallography.refinement import Recipe, Refinement
 from teardown.science.crystallography.remarks.pattern import of_phases_in_doubt
+from teardown.science.crystallography.results import Shifts, cell_moved, with_doubt_of_cells
 from teardown.science.crystallography.settings import Settings
 from teardown.science.crystallography.statistics import serial_factor
 
@@ -52,3 +57,25 @@ def test_a_phase_in_doubt_is_told_with_its_reason():
     assert "one of 3 phases" in chance.message
     (misfit,) = of_phases_in_doubt(limits, names, 1.5)
     assert "1.5 times wider" in misfit.message
+
+
+def test_a_weak_phase_whose_cell_left_the_table_may_be_nothing_within_two_u():
+    made = powder_pattern({"iron": 0.7, "spinel": 0.3}, range_deg=(25.0, 70.0, 0.1), seed=8)
+    phases = choose(["iron", "spinel", "potassium-carbonate"])
+    fit = Refinement(
+        made.two_theta_deg,
+        made.counts,
+        np.sqrt(np.maximum(made.counts, 1)),
+        phases,
+        radiation("cu"),
+        Recipe(Optics()),
+    )
+    fit.theta[fit.index("cell", 1)] = 0.008  # a spinel is free to
+    fit.theta[fit.index("cell", 2)] = -0.008
+    assert [round(cell_moved(fit, i), 4) for i in range(3)] == [0, 0, 0.008]
+    nothing = np.zeros(3)
+    shifts = Shifts(np.array([-0.03, 0.03, 0.0]), nothing, nothing, nothing, (1.0, 5.0), False)
+    weak = with_doubt_of_cells(shifts, fit, np.array([0.66, 0.30, 0.04]))
+    assert weak.plain == pytest.approx([-0.03, 0.03, 0.02])
+    strong = with_doubt_of_cells(shifts, fit, np.array([0.3, 0.3, 0.4]))
+    assert strong.plain[2] == pytest.approx(0.025)

@@ -119,6 +119,7 @@ def of_quality(fit: Refinement, numbers: Statistics) -> Iterator[Remark]:
                 "times."
             ),
             numbers.durbin_watson,
+            remedy="Calculated lines are not quite of the measured shape: read u, not the e.s.d.",
         )
     step, width = float(np.median(np.diff(fit.x))), _sharpest_deg(fit)
     if width / step < 4:
@@ -198,7 +199,7 @@ def of_leftovers(more: Sequence[Unexplained]) -> Iterator[Remark]:
         yield Remark(
             "UNEXPLAINED_PEAKS",
             "warning",
-            f"{len(real)} peaks are left over, at {at}.{could}",
+            f"{'1 peak is' if len(real) == 1 else f'{len(real)} peaks are'} left over, at {at}.{could}",
             strongest.sigmas,
             where=f"{strongest.two_theta_deg:.2f}°, d = {strongest.d_A:.3f} Å",
             remedy="Add the phase if it can be there, and fit again.",
@@ -310,4 +311,5 @@ def of_scales(fit: Refinement, mixed: Shares) -> Iterator[Remark]:
                         "for one another here; their sum is safer than either."
                     ),
                     float(correlation[i, j]),
+                    remedy="Read the sum, or offer the one that is known to be there.",
                 )

@@ -10,10 +10,18 @@ from teardown.science.crystallography.microabsorption import VALID, contrast_tim
 from teardown.science.crystallography.phases import Phase
 from teardown.science.crystallography.radiation import NAMES
 from teardown.science.crystallography.refinement import Refinement
-from teardown.science.crystallography.results import ASSUMED_SIZE_UM, CONTRAST_REFUSED, PhaseResult
+from teardown.science.crystallography.results import (
+    ASSUMED_SIZE_UM,
+    CELL_MOVED,
+    CONTRAST_REFUSED,
+    PhaseResult,
+    cell_moved,
+)
 from teardown.science.crystallography.settings import Settings
 from teardown.science.crystallography.spinels import two_spinels
 from teardown.science.errors import Remark
+
+B_FAR_A2 = 0.5  # our own, no source
 
 
 def of_grains(refined: Sequence[Phase], mixed: Shares, fit: Refinement, chosen: Settings) -> Iterator[Remark]:
@@ -23,6 +31,11 @@ def of_grains(refined: Sequence[Phase], mixed: Shares, fit: Refinement, chosen: 
     if len(there) < 2:
         return
     metal = any(p.key == "iron" for p in there)
+    read = (
+        "Read the corrected values beside the plain ones"
+        if size
+        else "Give the grain size for corrected values"
+    )
     largest = size[1] if size else ASSUMED_SIZE_UM[1] if metal else 2.0
     contrast = contrast_times_diameter(there, anode, largest)
     if metal and size is None:
@@ -41,25 +54,22 @@ def of_grains(refined: Sequence[Phase], mixed: Shares, fit: Refinement, chosen: 
             "MICROABSORPTION",
             "warning",
             (
-                f"Strongly absorbing grains hide themselves: the spread of µ times {largest:g} µm "
-                f"is {contrast:.2f} (above 0.05)."
+                "Strongly absorbing grains hide themselves: the absorption coefficients µ of the phases lie "
+                f"apart by {contrast:.2f} over {largest:g} µm (more than 0.05 matters)."
             ),
             contrast,
-            remedy=(
-                "Read the corrected values beside the plain ones; Co or Mo Kα make the effect "
-                "several times smaller for iron."
-            ),
+            remedy=f"{read}; Co or Mo Kα make the effect several times smaller for iron.",
         )
     elif metal:
         yield Remark(
             "MICROABSORPTION",
             "info",
             (
-                f"Metal stands beside its oxides; with {NAMES[anode]} and grains up to {largest:g} µm the "
-                f"spread of µ times the size is {contrast:.2f} (below 0.05), so little of it is hidden."
+                f"Metal stands beside its oxides; with {NAMES[anode]} the absorption coefficients µ of the "
+                f"phases lie apart by {contrast:.2f} over {largest:g} µm (below 0.05), so it hides little."
             ),
             contrast,
-            remedy="Read the corrected values beside the plain ones.",
+            remedy=f"{read}.",
         )
     highest = max(linear_absorption_per_cm(p, anode) for p in there) * largest * 1e-4
     if highest > VALID and contrast > CONTRAST_REFUSED:
@@ -67,8 +77,8 @@ def of_grains(refined: Sequence[Phase], mixed: Shares, fit: Refinement, chosen: 
             "BRINDLEY_OUT",
             "warning",
             (
-                f"µD reaches {highest:.2f}, beyond the {VALID} up to which the microabsorption "
-                "correction holds: it shows a direction, not a value."
+                f"Absorption coefficient times grain size (µD) reaches {highest:.2f}; up to {VALID} the "
+                "correction for microabsorption holds, beyond it shows a direction, not a value."
             ),
             highest,
             remedy="Grind finer, or use Co or Mo Kα.",
@@ -88,13 +98,17 @@ def of_phases(fit: Refinement, refined: Sequence[Phase], rows: Sequence[PhaseRes
     for i, phase in enumerate(refined):
         row = by_key[phase.key]
         moves = [(float(fit.theta[k]), fit.parameters[k]) for k in fit.patterns[i].cell_at]
-        if phase.tie is None and any(abs(m) > 0.004 for m, p in moves if p.part < 3):
+        if (moved := cell_moved(fit, i)) > CELL_MOVED:
             yield Remark(
                 "CELL_OFF",
                 "warning",
-                f"The cell of {phase.name} is {100 * max(abs(m) for m, _ in moves):.1f} % from the table.",
-                where=phase.key,
-                remedy="Check that it is this phase, and the displacement.",
+                (
+                    f"The cell of {phase.name} is {100 * moved:.1f} % from the table; its u allows for lines "
+                    "that are another's."
+                ),
+                moved,
+                phase.key,
+                "Check that it is this phase, and the displacement.",
             )
         if any(m <= p.low + 1e-9 or m >= p.high - 1e-9 for m, p in moves):
             yield Remark(
@@ -141,18 +155,7 @@ def of_phases(fit: Refinement, refined: Sequence[Phase], rows: Sequence[PhaseRes
                 ratio,
                 phase.key,
             )
-        if row.delta_B_A2 is not None and abs(row.delta_B_A2) > 0.5:
-            yield Remark(
-                "B_EXTREME",
-                "warning",
-                (
-                    f"The displacement factor of {phase.name} moved by {row.delta_B_A2:+.2f} Å²: "
-                    "intensities fall off unlike the structure's."
-                ),
-                row.delta_B_A2,
-                phase.key,
-                "Check absorption, roughness and the monochromator term.",
-            )
+    yield from of_displacement([r for r in rows if r.delta_B_A2 is not None])
     yield from of_air(refined)
     if any(p.group == "salt" for p in refined):
         yield Remark(
@@ -161,6 +164,27 @@ def of_phases(fit: Refinement, refined: Sequence[Phase], rows: Sequence[PhaseRes
             "Salts of the dried electrolyte are in the sum.",
             remedy="Read the shares without salt when comparing electrodes.",
         )
+
+
+def of_displacement(rows: Sequence[PhaseResult]) -> Iterator[Remark]:
+    """Remark once on displacement factors that moved far, as surfaces and optics move those of all phases."""
+    far = {r.name: r.delta_B_A2 for r in rows if r.delta_B_A2 is not None and abs(r.delta_B_A2) > B_FAR_A2}
+    if not far:
+        return
+    low, high = min(far.values()), max(far.values())
+    by = f"{low:+.2f} Å²" if low == high else f"{low:+.2f} to {high:+.2f} Å²"
+    several = "factors" if len(far) > 1 else "factor"
+    yield Remark(
+        "B_EXTREME",
+        "warning",
+        (
+            f"The displacement {several} of {' and of '.join(far)} moved by {by}: intensities fall off with "
+            "the angle unlike those of the structure."
+        ),
+        max(far.values(), key=abs),
+        next(r.phase for r in rows if r.name in far),
+        "Check absorption, roughness and the monochromator term.",
+    )
 
 
 def of_air(refined: Sequence[Phase]) -> Iterator[Remark]:

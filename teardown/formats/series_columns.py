@@ -19,6 +19,9 @@ from teardown.formats.series_units import factor_of, is_clock_form, split_name
 from teardown.science.electrochemistry.columns import QUANTITIES
 from teardown.science.errors import Remark
 
+BARE_TIMES = frozenset(
+    ("time", "zeit", "temps", "tiempo", "tempo", "tijd", "tid", "t", "uhrzeit", "heure", "hora")
+)
 FLOW = r"current|strom|stroom|courant|corriente|corrente"
 UP = r"charg|lade|laad|chg|carga|carica"
 DOWN = r"discharg|entlad|ontlad|ontlaad|decharg|descarg|scaric|dischg|dchg"
@@ -332,6 +335,10 @@ def _best(quantity: str, hits: list[tuple[int, Column]], remarks: list[Remark]) 
     hits.sort(key=lambda hit: hit[0])
     if len(hits) == 1 or (hits[0][0] < hits[1][0] and (hits[0][0] < 2 or hits[1][0] >= 100)):
         return hits[0][1]
+    if quantity == "test_time_second":  # a time of day may stand beside what is named for the test
+        told = [hit for hit in hits if plain(split_name(hit[1].name)[0]) not in BARE_TIMES]
+        if len(told) == 1 and told[0][1].unit != "?":
+            return told[0][1]
     known = [hit for hit in hits if hit[1].unit != "?"]
     if len(known) == 1:
         return known[0][1]

@@ -20,7 +20,8 @@ LARGEST_NUMBER = 1e17  # beyond it nothing was measured; microseconds since 1970
 LARGEST_A = 1e6
 LARGEST = 1e100  # of any quantity in any unit: beyond it a cell holds no reading, and sums overflow
 OVERLOAD_TIMES = 1e4  # of the usual reading: a meter prints such where it could not read
-OVERLOAD_LEAST = 1000.0  # A, V
+OVERLOAD_LEAST = 1000.0  # A
+OVERLOAD_TIMES_V = 50.0  # what is written in place of a voltage, such as -9999, may be less than 1e4 times it
 FEW_OVERLOADS = 0.01
 CELL_NAMES = frozenset(
     (
@@ -223,9 +224,9 @@ def _read_words(draft: Draft) -> None:
 
 def _empty_overloads(draft: Draft) -> None:
     """Take single readings that no meter can have measured for no readings."""
-    for name, code, words in (
-        ("voltage_volt", "VOLTAGE_OVERLOAD", "voltage"),
-        ("current_ampere", "CURRENT_OVERLOAD", "current"),
+    for name, code, words, times, smallest in (
+        ("voltage_volt", "VOLTAGE_OVERLOAD", "voltage", OVERLOAD_TIMES_V, LARGEST_V),
+        ("current_ampere", "CURRENT_OVERLOAD", "current", OVERLOAD_TIMES, OVERLOAD_LEAST),
     ):
         values = draft.columns.get(name)
         if values is None:
@@ -235,7 +236,7 @@ def _empty_overloads(draft: Draft) -> None:
         # one of the two in the middle, not their mean: the sum of two wild ones overflows
         usual = float(np.quantile(some, 0.5, method="lower")) if some.size else 0.0
         # a noise of microamperes in long rests makes the usual one small: only what no cell gives is wild
-        least = max(OVERLOAD_TIMES * usual, OVERLOAD_LEAST)
+        least = max(times * usual, smallest)
         if not farthest(values) > least:
             continue
         size = np.abs(values)
@@ -247,7 +248,7 @@ def _empty_overloads(draft: Draft) -> None:
         draft.say(
             code,
             "warning",
-            f"{int(wild.sum())} reading(s) of {words} are beyond {OVERLOAD_TIMES:g} times the usual one, "
+            f"{int(wild.sum())} reading(s) of {words} are beyond {times:g} times the usual one, "
             f"first {values[row]:.3g} at data row {row + 1}; those rows were left out.",
             value=float(values[row]),
             where=f"data row {row + 1}",

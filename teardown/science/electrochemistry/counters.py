@@ -232,8 +232,11 @@ def _lost_at_resets(
     at = at[at > 0]
     interval = series.time_s[at] - series.time_s[at - 1]
     own, before = steps.of_record[at], steps.of_record[at - 1]
+    # what the step before gave until the switch is lost to it, and not to one that flows from there on
+    apart = wanted[before] & wanted[own] & (before != own)
     lost = np.maximum(np.where(wanted[before], flow[at - 1], 0.0), np.where(wanted[own], flow[at], 0.0))
-    return total(_home(steps, wanted)[own], lost * interval / 3600 / np.sqrt(3), len(steps))
+    home = np.where(apart, before, _home(steps, wanted)[own])
+    return total(home, lost * interval / 3600 / np.sqrt(3), len(steps))
 
 
 def _unknown(series: Series, steps: Steps, counter: Array, wanted: NDArray[np.bool_], flow: Array) -> Array:

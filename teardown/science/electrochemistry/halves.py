@@ -52,17 +52,20 @@ def half_of(
     u_integral = per_cycle(cycles, np.where(mine, sums.u_Ah, 0.0))
     energy = per_cycle(cycles, np.where(flowing, sums.energy_Wh[way], 0.0))
     counter, u_counter = _counted(cycles, counters[0], mine, way)
+    unseen = per_cycle(cycles, np.where(mine, sums.unseen_Ah, 0.0))
+    u_counter = np.hypot(u_counter, unseen)
     joint = np.hypot(u_integral, np.nan_to_num(u_counter))
     better = (u_counter < u_integral) & (counter > 0)
     chosen, u = np.where(better, counter, integral), np.where(better, u_counter, u_integral)
     mean_V = ratio(energy, integral)
-    unplaced = np.zeros(len(cycles))
+    unplaced = drawn_out = np.zeros(len(cycles))
     if counters[0] is not None and better.any():
         placed_Ah, placed_Wh = (
             per_cycle(cycles, np.where(mine, part, 0.0)) for part in _placed(sums, counters[0], way)
         )
         mean_V = np.where(better & (placed_Ah > 0), ratio(placed_Wh, placed_Ah), mean_V)
         unplaced = np.where(better, np.abs(counter - placed_Ah), 0.0)
+        drawn_out = per_cycle(cycles, np.where(mine, _drawn_out(series, steps, sums, counters[0]), 0.0))
     flowing_s = per_cycle(cycles, np.where(mine, series.time_s[steps.last] - series.time_s[steps.first], 0.0))
     mean_A = np.nan_to_num(ratio(integral * 3600, flowing_s))
     u_mean_V = ratio(per_cycle(cycles, np.where(mine, sums.u_mean_V * sums.charge_Ah[way], 0.0)), integral)
@@ -70,10 +73,12 @@ def half_of(
     spread_V = ratio(
         per_cycle(cycles, np.where(mine, _span(series, steps) * sums.charge_Ah[way], 0.0)), integral
     )
-    u_Wh = np.nan_to_num(np.sqrt((u * mean_V) ** 2 + (chosen * u_mean_V) ** 2 + (unplaced * spread_V) ** 2))
-    Wh, u_Wh, apart = _energy(
-        np.where(chosen > 0, mean_V, 0.0) * chosen, u_Wh, *_counted(cycles, counters[1], mine, way)
+    u_Wh = np.nan_to_num(
+        np.sqrt((u * mean_V) ** 2 + (chosen * u_mean_V) ** 2 + (unplaced * spread_V) ** 2 + drawn_out**2)
     )
+    counter_Wh, u_counter_Wh = _counted(cycles, counters[1], mine, way)
+    u_counter_Wh = np.hypot(u_counter_Wh, unseen * np.nan_to_num(mean_V))
+    Wh, u_Wh, apart = _energy(np.where(chosen > 0, mean_V, 0.0) * chosen, u_Wh, counter_Wh, u_counter_Wh)
     # energy by a counter moves the mean voltage, so that energy stays mean voltage times charge
     mean_V = np.where(apart == 0.0, ratio(Wh, chosen), mean_V)
     return Half(
@@ -90,6 +95,15 @@ def _placed(sums: StepIntegrals, counts: StepCounts, way: int) -> tuple[Array, A
     charge = sums.charge_Ah[way] - sums.gap_Ah + before + counts.in_gaps + counts.behind
     energy = sums.energy_Wh[way] + np.nan_to_num(sums.gap_V) * (counts.in_gaps - sums.gap_Ah)
     return charge, energy + before * sums.start_V + counts.behind * sums.end_V
+
+
+def _drawn_out(series: Series, steps: Steps, sums: StepIntegrals, counts: StepCounts) -> Array:
+    """Give the doubt of the energy before the first and behind the last record of each step, Wh: as much as
+    the voltage was drawn out there.
+    """
+    start, end = series.voltage_V[steps.first], series.voltage_V[steps.last]
+    doubt: Array = counts.before * np.abs(sums.start_V - start) + counts.behind * np.abs(sums.end_V - end)
+    return doubt
 
 
 def _span(series: Series, steps: Steps) -> Array:

@@ -13,6 +13,7 @@ HOUR_S = 3600.0
 LOST_INTERVALS = 3  # of its neighbours: between two steps, more than a switch that was not logged
 RARE = 0.2  # of the steps under current: more long pauses beside them are no loss
 HIDDEN = 0.05  # of a sampling interval between two steps, usually: switches are not logged
+WIDE, MOVED_V = 3.0, 0.02  # of the usual interval; V across it: less is the logging of a change
 BLOCK = 32_768  # records; cut at steps, so that no sum runs across
 
 
@@ -34,6 +35,8 @@ class StepIntegrals:
         Mean voltage beside those gaps.
     start_Ah : ndarray
         The part of its charge that was added before its first record.
+    unseen_Ah : ndarray
+        Doubt that the end of the file leaves on its last step, where it hides its switches.
     start_V, end_V : ndarray
         Voltage that what lies before the first record, and behind the last, is reckoned with.
     blemishes : Blemishes
@@ -51,6 +54,7 @@ class StepIntegrals:
     gap_Ah: Array
     gap_V: Array
     start_Ah: Array
+    unseen_Ah: Array
     start_V: Array
     end_V: Array
     u_mean_V: Array
@@ -81,18 +85,24 @@ def integrate(series: Series, steps: Steps) -> StepIntegrals:
     bend, power_bend, gap_area, across, gap_power = sums[4:]
     start_s, start_u_s, end_u_s = _edges(series, steps)
     first_A, last_A = current[steps.first], current[steps.last]
-    start_V, end_V = _beyond(series, steps.first, steps.last, 1), _beyond(series, steps.last, steps.first, -1)
+    start_A = _beyond(current, steps.first, steps.last, 1)
+    start_V, end_V = (
+        _beyond(voltage, steps.first, steps.last, 1),
+        _beyond(voltage, steps.last, steps.first, -1),
+    )
     for way, sign in enumerate((1, -1)):
-        missed = np.where(np.sign(first_A) == sign, np.abs(first_A) * start_s, 0.0)
+        missed = np.where(np.sign(first_A) == sign, np.abs(start_A) * start_s, 0.0)
         charge[way][:] += missed
         energy[way][:] += missed * start_V
     edge = (np.abs(first_A) * start_u_s + np.abs(last_A) * end_u_s) / np.sqrt(3)
+    edge += np.abs(start_A - first_A) * start_s / 2  # a current that falls from the start on
     # the correction itself is trusted to a fifth
     spots = find_blemishes(series, steps)
     rough = _rounding(series, steps) + edge
     u = np.sqrt(rough**2 + (gap_area / 2) ** 2 + (0.2 * bend) ** 2 + spots.u_charge_As**2)
     total_area = np.maximum(charge[0] + charge[1], 1e-30)
-    ends = edge * np.maximum(np.abs(voltage[steps.first] - voltage[steps.last]), 0.0)
+    ends = edge * np.abs(voltage[steps.first] - voltage[steps.last])
+    ends += np.abs(start_A) * start_s * _start_doubt_V(series, steps, start_s, start_V)
     curved = 0.2 * (power_bend - bend * voltage[steps.first])
     u_mean = np.sqrt(across**2 + ends**2 + curved**2 + spots.u_energy_Ws**2) / total_area
     noise = _voltage_noise(series, steps)
@@ -104,7 +114,10 @@ def integrate(series: Series, steps: Steps) -> StepIntegrals:
         edge / HOUR_S,
         gap_area / HOUR_S,
         ratio(gap_power, gap_area),
-        np.where(steps.kind != 0, np.abs(first_A) * start_s, 0.0) / HOUR_S,
+        np.where(steps.kind != 0, np.abs(start_A) * start_s, 0.0) / HOUR_S,
+        np.where(np.arange(len(steps)) == len(steps) - 1, np.abs(last_A) * end_u_s, 0.0)
+        / np.sqrt(3)
+        / HOUR_S,
         start_V,
         end_V,
         u_mean,
@@ -113,14 +126,25 @@ def integrate(series: Series, steps: Steps) -> StepIntegrals:
     )
 
 
-def _beyond(series: Series, edge: Index, other: Index, inward: int) -> Array:
-    """Give the voltage half an interval beyond the first or last record of each step, by its neighbour.
+def _start_doubt_V(series: Series, steps: Steps, start_s: Array, start_V: Array) -> Array:
+    """Give the doubt of the voltage before the first record of each step: as far as it was drawn out there,
+    and where that is more than one interval, as far as it lies from what the step before ended with.
+    """
+    first, time_s, voltage = steps.first, series.time_s, series.voltage_V
+    own = np.where(steps.last > first, time_s[np.minimum(first + 1, steps.last)] - time_s[first], 0.0)
+    away = np.abs(voltage[first] - voltage[np.maximum(first - 1, 0)])
+    doubt: Array = np.abs(start_V - voltage[first]) + np.where(start_s > 1.5 * own, away, 0.0)
+    return doubt
+
+
+def _beyond(values: Array, edge: Index, other: Index, inward: int) -> Array:
+    """Give current or voltage half an interval beyond the first or last record of each step, by its
+    neighbour.
 
     What a cycler did not log at a switch is about one interval long; its middle lies half of that outside.
     """
-    voltage = series.voltage_V
     inside = np.where(edge == other, edge, edge + inward)
-    beyond: Array = voltage[edge] - (voltage[inside] - voltage[edge]) / 2
+    beyond: Array = values[edge] - (values[inside] - values[edge]) / 2
     return beyond
 
 
@@ -158,9 +182,14 @@ def _sums(series: Series, steps: Steps, gaps: NDArray[np.bool_], begin: int, end
         power_bend,
     ]
     gap = gaps[a : b - 1]
-    if gap.any():
-        missing = np.where(gap, np.abs(area), 0.0)
-        amounts += [missing, missing * np.abs(np.diff(voltage)), np.where(gap, np.abs(power_area), 0.0)]
+    # over an interval much longer than most, a voltage that moves may have moved early or late
+    there = interval[:: max(1, interval.size // 2000)]
+    limit = WIDE * float(np.median(there[there > 0])) if there.any() else np.inf
+    wide = gap | ((interval > limit) & (np.abs(np.diff(voltage)) > MOVED_V))
+    if wide.any():
+        missing, moved = np.where(gap, np.abs(area), 0.0), np.abs(np.diff(voltage))
+        across = np.where(wide, np.abs(area) * np.where(gap, moved, moved / 2), 0.0)
+        amounts += [missing, across, np.where(gap, np.abs(power_area), 0.0)]
     padded = np.zeros(b - a)
     sums = np.zeros((9, end - begin))
     for row, amount in enumerate(amounts):
@@ -260,8 +289,10 @@ def _lost_between(steps: Steps, between_s: Array, own_start_s: Array, own_end_s:
     A pause that is that long beside most steps under current is no loss: the file logs no rests.
     """
     flowing = steps.kind != 0
-    usual_s = np.where(flowing, own_start_s, 0.0)
-    usual_s[1:] = np.maximum(usual_s[1:], np.where(flowing[:-1], own_end_s[:-1], 0.0))
+    usual_s = np.where(flowing & np.isfinite(own_start_s), own_start_s, 0.0)
+    usual_s[1:] = np.maximum(
+        usual_s[1:], np.where(flowing[:-1] & np.isfinite(own_end_s[:-1]), own_end_s[:-1], 0.0)
+    )
     lost = (usual_s > 0) & (between_s > LOST_INTERVALS * usual_s)
     lost[0] = False
     if np.count_nonzero(lost) > max(1.0, RARE * np.count_nonzero(flowing)):

@@ -7,6 +7,8 @@ from teardown.science.electrochemistry.columns import Array
 from teardown.science.electrochemistry.table import CycleTable
 from teardown.science.errors import Remark
 
+FEW_SHARE = 0.02  # of the charge of all iron; less is no wrong unit for sure, and no usual cell
+
 
 def size_doubts(table: CycleTable, most_Ah: float | None) -> list[Remark]:
     """Compare the largest half-cycle with what the iron could give, and the usual one with a minute."""
@@ -27,6 +29,12 @@ def size_doubts(table: CycleTable, most_Ah: float | None) -> list[Remark]:
                 "mA taken for A, hours for seconds, wrong iron mass or cell: correct it.",
             )
         )
+    elif most_Ah and largest < FEW_SHARE * most_Ah:
+        share_said = f"{100 * largest / most_Ah:.2g} %"
+        text = f"Largest half-cycle {largest:.4g} Ah: {share_said} of what this much iron could give."
+        remedy = "If that is too little: minutes taken for seconds, wrong unit of the current, wrong cell?"
+        share = largest / most_Ah
+        remarks.append(Remark("CAPACITY_SMALL", "warning", text, share, "largest half-cycle", remedy))
     hours = table["rate_h"][table["complete"] > 0]
     if hours.size and float(np.median(hours)) < 1 / 60:
         text = f"The usual discharge lasts {3600 * float(np.median(hours)):.3g} s."

@@ -93,7 +93,7 @@ def rest_offset_A(current_A: Array, step_A: float = 0.0) -> float:
     largest = largest_current_A(current_A)
     small = np.abs(current_A) < SMALL_SHARE * largest
     some = np.abs(current_A[small][:: max(1, current_A.size // 50_000)])
-    if not some.size or float(np.median(some)) <= max(2 * step_A, 1e-5 * largest):
+    if not some.size or float(np.median(some)) <= max(0.9 * step_A, 1e-5 * largest):
         return 0.0
     edge = np.flatnonzero(small[1:] != small[:-1]) + 1
     first = np.concatenate(([0], edge))
@@ -107,7 +107,9 @@ def rest_offset_A(current_A: Array, step_A: float = 0.0) -> float:
         return 0.0
     charge, discharge = (float(np.median(part)) for part in after)
     # noise of a zero leaves a mean too, as often above as below
-    least = max(2 * step_A, 1e-5 * largest, 4 * noise_of(current_A) / np.sqrt(float(np.median(length[rest]))))
+    least = max(
+        0.9 * step_A, 1e-5 * largest, 4 * noise_of(current_A) / np.sqrt(float(np.median(length[rest])))
+    )
     if charge * discharge <= 0 or min(abs(charge), abs(discharge)) <= least:
         return 0.0
     return (charge + discharge) / 2 if 1 / ALIKE < charge / discharge < ALIKE else 0.0

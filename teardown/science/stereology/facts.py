@@ -2,11 +2,13 @@
 
 from dataclasses import dataclass, replace
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from teardown.science.errors import Remark
 from teardown.science.estimate import Estimate
+from teardown.science.stereology.classes import BRIGHT, METAL, OXIDE, PORE
 from teardown.science.stereology.edge_shapes import EdgeShape
 from teardown.science.stereology.interfaces import Sums
 from teardown.science.stereology.levels import LevelSearch
@@ -21,6 +23,9 @@ from teardown.science.stereology.shading import Gain
 # bodies. Of 40 such pictures of known truth, the four that bore more than 2.5 points of coverage in small
 # bodies read five to ten points too much; the others bore less than two, and read at most three too much
 NEAR_METAL, MOST_SCATTERED = 10.0, 0.025
+# Particles that lie anywhere border on pore or oxide about as often as these fill the picture; the last of
+# the metal within its oxide less than half as often. Fewer particles than this may lie anyhow by chance
+LEAST_OPEN, RING_PX, FEWEST_BRIGHT = 0.5, (2, 5), 6
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,6 +64,22 @@ class Facts:
 
 def remark(code: str, level: str, message: str, value: float | None, remedy: str) -> Remark:
     return Remark(code, level, message, value, "", remedy)  # type: ignore[arg-type]
+
+
+def enclosed_bright(facts: Facts) -> bool:
+    """Tell whether what is brighter than metal lies within it far more than anywhere: then it may be metal
+    itself, and what is called metal its oxide."""
+    if facts.trained is not None or facts.search.levels.bright is None:
+        return False
+    bright = (facts.labels == BRIGHT).astype(np.uint8)
+    if cv2.connectedComponents(bright)[0] <= FEWEST_BRIGHT:  # one of them is what is not bright
+        return False
+    away = cv2.distanceTransform(1 - bright, cv2.DIST_L2, cv2.DIST_MASK_5)
+    ring = (away > RING_PX[0]) & (away <= RING_PX[1])
+    beside = np.bincount(facts.labels[ring], minlength=5)[[PORE, OXIDE, METAL]]
+    anywhere = facts.sums.counts[[PORE, OXIDE, METAL]]
+    open_beside, open_anywhere = (1 - held[2] / max(held.sum(), 1) for held in (beside, anywhere))
+    return bool(open_beside < LEAST_OPEN * open_anywhere)
 
 
 def scattered_oxide(facts: Facts) -> float:

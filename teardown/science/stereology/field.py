@@ -10,7 +10,7 @@ from teardown.science.stereology.classes import Levels
 from teardown.science.stereology.edge_shapes import edge_shape
 from teardown.science.stereology.edges import Relief
 from teardown.science.stereology.evening import Calmed, Evened, Known, Shelf
-from teardown.science.stereology.facts import Facts, open_sides, opened
+from teardown.science.stereology.facts import Facts, enclosed_bright, open_sides, opened
 from teardown.science.stereology.field_result import FieldResult
 from teardown.science.stereology.flags import raise_flags
 from teardown.science.stereology.gaps import gap_curve
@@ -248,7 +248,7 @@ def _result(
         outline_factor=outline,
         small_share=cut.small_share,
     )
-    open_below, open_above = open_sides(facts, bound, unseen=hidden_film(edges))
+    open_below, open_above = open_sides(facts, bound, unseen=hidden_film(edges) or enclosed_bright(facts))
 
     def in_units(values: dict[str, float]) -> dict[str, float]:
         return {key: value * scale ** BY_KEY[key].power for key, value in values.items()}

@@ -5,8 +5,8 @@ from collections.abc import Mapping
 import numpy as np
 
 from teardown.science.errors import Remark
-from teardown.science.stereology.classes import METAL, OXIDE, PORE
-from teardown.science.stereology.facts import Facts, remark, scattered_oxide
+from teardown.science.stereology.classes import BRIGHT, METAL, OXIDE, PORE
+from teardown.science.stereology.facts import Facts, enclosed_bright, remark, scattered_oxide
 from teardown.science.stereology.interfaces import Sums
 from teardown.science.stereology.outline import MUCH_ADDED, doubt_of
 from teardown.science.stereology.picture_flags import (
@@ -109,6 +109,18 @@ def _of_levels(facts: Facts) -> list[Remark]:
                 f"Two oxide greys were found, at {lowest:.0%} and {highest:.0%} of the way to metal.",
                 highest - lowest,
                 "Both count as oxide; the smaller may be hydrous.",
+            )
+        )
+    if levels.bright is not None and enclosed_bright(facts):
+        share = float(facts.sums.counts[BRIGHT] / max(facts.sums.area_px, 1))
+        found.append(
+            remark(
+                "bright_within_metal",
+                "warning",
+                f"What is brighter than metal, {share:.1%} of the area, lies within it almost everywhere:"
+                " it may be the last of the metal, and what is called metal its oxide.",
+                share,
+                "Hold a grain against a known metal; if it is metal, pin the session's levels on it.",
             )
         )
     if search.lowered > MOST_LOWERED:

@@ -60,3 +60,27 @@ def test_thin_plates_whose_grey_reads_too_low_are_told_and_thick_ones_are_not() 
     flags, place = told[12.0]
     assert "oxide_in_plates" not in flags
     assert place == pytest.approx(0.55, abs=0.015)
+
+
+def cores(inside: bool) -> np.ndarray:
+    """Draw grains of one grey, with a few bright bits: within the grains, or anywhere."""
+    rng = np.random.default_rng(4)
+    fine = np.full((1200, 1200), 0.15, np.float32)
+    middles = rng.uniform(0, 1200, (60, 2)).astype(int)
+    for x, y in middles:
+        cv2.circle(fine, (int(x), int(y)), 75, 0.5, -1)
+    for x, y in middles[:30] if inside else rng.uniform(0, 1200, (30, 2)).astype(int):
+        cv2.circle(fine, (int(x), int(y)), 28, 0.75, -1)
+    grey = cv2.GaussianBlur(cv2.resize(fine, (300, 300), interpolation=cv2.INTER_AREA), (0, 0), 1.0)
+    return (grey + rng.normal(0, 0.02, grey.shape)).astype(np.float32)
+
+
+def test_the_last_of_the_metal_within_its_oxide_is_not_passed_over() -> None:
+    """Three greys do not say which is metal; where the brightest lies within the next, coverage is open."""
+    told = measure_field(cores(inside=True), settings=PLAIN)
+    assert told.levels.bright is not None
+    assert "bright_within_metal" in {flag.code for flag in told.flags}
+    assert told.estimates["oxide_coverage"].high == 1
+    other = measure_field(cores(inside=False), settings=PLAIN)
+    assert other.levels.bright is not None
+    assert "bright_within_metal" not in {flag.code for flag in other.flags}

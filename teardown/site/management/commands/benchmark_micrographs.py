@@ -18,6 +18,10 @@ oxides, bright specks and porous iron, with scan lines, stripes, uneven focus, g
   pictures). A dense felt of needles leaves slits that read as oxide: porosity 1 point too low, unflagged.
 - Two oxides in layers of less than three blurs each read up to 2.5 points too little oxide, unflagged.
 - Greys that are not linear (gamma 0.75 to 1.3) move porosity by 0.2 points, up to 0.5, unflagged.
+- Where less than about a twentieth of the picture is metal, within much oxide, the three greys read as pore,
+  metal and brighter particles: coverage is wrong altogether. Told (``bright_within_metal``), with an interval
+  up to all, where these lie within the next grey; a pinned session reads it rightly. Without any metal, oxide
+  is taken for metal, and nothing in the picture says so.
 - Black frames and burnt-in labels count as section; they are flagged (``saturated_black``, ``_white``), to be
   drawn as left out.
 - Fine round pores within the metal: the outline reads 4 % too long.

@@ -12,6 +12,7 @@ from teardown.cycling.actions import (
     sum_up_again,
     withdraw_import,
 )
+from teardown.cycling.forms import MapForm
 from teardown.cycling.intake import current_files
 from teardown.cycling.measure import as_data
 from teardown.cycling.models import Curves, CyclingFile, TestSummary
@@ -223,3 +224,16 @@ def test_a_bench_chemist_may_not_import() -> None:
 
     with pytest.raises(PermissionDenied):
         show_import(test=make_test(), upload=_text(), name="a.csv", by=make_user("bench"))
+
+
+def test_a_map_may_name_a_current_for_each_direction():
+    names = ["Time (s)", "Charge current (mA)", "Discharge current (mA)", "Voltage (V)"]
+    told = {"sign": "auto", "unit_0": "s", "unit_1": "mA", "unit_2": "mA", "unit_3": "V"}
+    quantities = ("test_time_second", "current_ampere", "current_ampere", "voltage_volt")
+    told |= {f"quantity_{k}": quantity for k, quantity in enumerate(quantities)}
+    form = MapForm(told, names=names, document={})
+    assert form.is_valid(), form.errors
+    fields = form.cleaned_data["document"]["schema"]["fields"]
+    assert [f["factor"] for f in fields] == pytest.approx([1.0, 1e-3, -1e-3, 1.0])
+    twice = MapForm(told, names=[names[0], names[1], "Current (mA)", names[3]], document={})
+    assert not twice.is_valid()

@@ -11,6 +11,7 @@ from teardown.science.electrochemistry.steps import Steps, gap_limit_s
 from teardown.science.errors import Level, Remark
 
 SURE = 1e-6  # of a charge; less of a doubt is none
+SURE_ENERGY = 1e-4
 FLOOR = (
     0.001  # below this share, a difference between integral and counter is the sampling of a falling current
 )
@@ -67,6 +68,21 @@ def charge_uncertain(doubt: Array, cycle: Array) -> list[Remark]:
     remedy = "Export more digits of current and time, a charge counter, or the missing records."
     level: Level = "info" if limit == SURE else "warning"
     return [Remark("CHARGE_UNCERTAIN", level, text, float(doubt[worst]), f"cycle {cycle[worst]:.0f}", remedy)]
+
+
+def energy_uncertain(doubt: Array, cycle: Array) -> list[Remark]:
+    """Say so where the energy of a cycle is in doubt by more than 0.01 %; by more than 1 %, as a warning."""
+    worst = int(np.argmax(doubt)) if doubt.size else 0
+    if not doubt.size or doubt[worst] <= SURE_ENERGY:
+        return []
+    text = (
+        f"The energy of cycles is uncertain, most in cycle {cycle[worst]:.0f}: {100 * doubt[worst]:.2g} % "
+        "(one standard deviation)."
+    )
+    remedy = "Have the cycler log more often where the voltage moves, or export its energy counter."
+    level: Level = "warning" if doubt[worst] > 0.01 else "info"
+    where = f"cycle {cycle[worst]:.0f}"
+    return [Remark("ENERGY_UNCERTAIN", level, text, float(doubt[worst]), where, remedy)]
 
 
 def _edges(steps: Steps, sums: StepIntegrals, table: Mapping[str, Array]) -> list[Remark]:

@@ -13,7 +13,8 @@ HOUR_S = 3600.0
 LOST_INTERVALS = 3  # of its neighbours: between two steps, more than a switch that was not logged
 RARE = 0.2  # of the steps under current: more long pauses beside them are no loss
 HIDDEN = 0.05  # of a sampling interval between two steps, usually: switches are not logged
-WIDE, MOVED_V = 3.0, 0.02  # of the usual interval; V across it: less is the logging of a change
+WIDE, MOVED_V = 1.9, 0.02  # of the usual interval; V across it: less is the logging of a change
+UNSEEN_BEND = 4.0  # of the voltage's change between two records: so much of it may lie to one side
 BLOCK = 32_768  # records; cut at steps, so that no sum runs across
 
 
@@ -82,7 +83,7 @@ def integrate(series: Series, steps: Steps) -> StepIntegrals:
     gaps = find_gaps(series)
     sums = np.concatenate([_sums(series, steps, gaps, *some) for some in _groups(steps)], axis=1)
     charge, energy = (sums[0], sums[1]), (sums[2], sums[3])
-    bend, power_bend, gap_area, across, gap_power = sums[4:]
+    bend, power_bend, moved, gap_area, across, gap_power = sums[4:]
     start_s, start_u_s, end_u_s = _edges(series, steps)
     first_A, last_A = current[steps.first], current[steps.last]
     start_A = _beyond(current, steps.first, steps.last, 1)
@@ -104,7 +105,7 @@ def integrate(series: Series, steps: Steps) -> StepIntegrals:
     ends = edge * np.abs(voltage[steps.first] - voltage[steps.last])
     ends += np.abs(start_A) * start_s * _start_doubt_V(series, steps, start_s, start_V)
     curved = 0.2 * (power_bend - bend * voltage[steps.first])
-    u_mean = np.sqrt(across**2 + ends**2 + curved**2 + spots.u_energy_Ws**2) / total_area
+    u_mean = np.sqrt(across**2 + ends**2 + curved**2 + moved + spots.u_energy_Ws**2) / total_area
     noise = _voltage_noise(series, steps)
     u_mean = np.sqrt(u_mean**2 + series.step_of("voltage_volt") ** 2 / 12 + noise**2)
     return StepIntegrals(
@@ -160,9 +161,10 @@ def _sums(series: Series, steps: Steps, gaps: NDArray[np.bool_], begin: int, end
 
     Returns
     -------
-    ndarray, shape (9, steps)
+    ndarray, shape (10, steps)
         Charge taken and given, A s; energy taken and given, W s; curvature taken out of charge and of energy;
-        charge across gaps, the same times the change of voltage, and energy across gaps.
+        squares of what the voltage may have done between two records; charge across gaps, the same times the
+        change of voltage, and energy across gaps.
     """
     a, b = int(steps.first[begin]), int(steps.last[end - 1]) + 1
     first = steps.first[begin:end] - a
@@ -180,6 +182,7 @@ def _sums(series: Series, steps: Steps, gaps: NDArray[np.bool_], begin: int, end
         -power_area * (1 - share),
         bend,
         power_bend,
+        (area * np.diff(voltage) / UNSEEN_BEND) ** 2,
     ]
     gap = gaps[a : b - 1]
     # over an interval much longer than most, a voltage that moves may have moved early or late
@@ -191,7 +194,7 @@ def _sums(series: Series, steps: Steps, gaps: NDArray[np.bool_], begin: int, end
         across = np.where(wide, np.abs(area) * np.where(gap, moved, moved / 2), 0.0)
         amounts += [missing, across, np.where(gap, np.abs(power_area), 0.0)]
     padded = np.zeros(b - a)
-    sums = np.zeros((9, end - begin))
+    sums = np.zeros((10, end - begin))
     for row, amount in enumerate(amounts):
         padded[1:] = amount
         sums[row] = np.add.reduceat(padded, first)

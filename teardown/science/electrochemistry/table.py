@@ -14,7 +14,12 @@ from teardown.science.electrochemistry.differential import (
     differential_capacity,
     first_plateau_Ah,
 )
-from teardown.science.electrochemistry.doubts import charge_doubts, charge_uncertain, energy_doubts
+from teardown.science.electrochemistry.doubts import (
+    charge_doubts,
+    charge_uncertain,
+    energy_doubts,
+    energy_uncertain,
+)
 from teardown.science.electrochemistry.efficiency import efficiency, voltage_efficiency
 from teardown.science.electrochemistry.halves import Half, half_of, per_cycle
 from teardown.science.electrochemistry.integration import StepIntegrals, integrate
@@ -159,6 +164,11 @@ def tabulate(
     )
     table["uncertain"] = (doubt > 0.01).astype(float)
     remarks += charge_uncertain(doubt, table["cycle"])
+    doubt_Wh = np.maximum(
+        table["u_charge_Wh"] / _over(np.abs(halves[0].Wh)),
+        table["u_discharge_Wh"] / _over(np.abs(halves[1].Wh)),
+    )
+    remarks += energy_uncertain(doubt_Wh, table["cycle"])
     joint = {way: half.joint_u_Ah for way, half in zip(("charge", "discharge"), halves, strict=True)}
     remarks += charge_doubts(series, steps, sums, counts, table, joint)
     remarks += blemish_doubts(series, sums.blemishes)

@@ -177,3 +177,31 @@ def test_records_lost_from_the_end_of_a_step_into_the_rest_are_in_doubt() -> Non
     assert np.all(error <= 2 * table["u_discharge_Ah"] + 1e-6)
     assert np.all(np.delete(table["u_discharge_Ah"], 6) < 0.01 * phantom.discharge_Ah[0])
     assert "CHARGE_UNCERTAIN" in {r.code for r in table.remarks}
+
+
+def test_the_energy_of_few_records_is_within_twice_its_doubt_and_said_to_be_uncertain() -> None:
+    """Six records on a curve with a steep start: what lies between them is not seen."""
+    time, current, voltage = [], [], []
+    truth = []
+    at = 0.0
+    for _ in range(4):
+        for way in (1, -1):
+            x = np.linspace(0, 1, 6)
+            time += (at + 1200 * x).tolist()
+            current += [way * 1.5] * 6
+            if way > 0:
+                voltage += (1.45 + 0.12 * x + 0.25 * (1 - np.exp(-9 * x))).tolist()
+                truth.append(1.5 * 1200 / 3600 * (1.7 + 0.06 - 0.25 / 9 * (1 - np.exp(-9))))
+            else:
+                voltage += (1.0 - 0.3 * x).tolist()
+            at += 1200
+    series = Series(
+        {
+            "test_time_second": np.array(time),
+            "current_ampere": np.array(current),
+            "voltage_volt": np.array(voltage),
+        }
+    )
+    cycles = tabulate(series)
+    assert np.all(np.abs(cycles["charge_Wh"] - truth) <= 2 * cycles["u_charge_Wh"])
+    assert "ENERGY_UNCERTAIN" in {r.code for r in cycles.remarks}

@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from teardown.science.crystallography.fractions import Shares
+from teardown.science.crystallography.pattern_model import Column, column
 from teardown.science.crystallography.phases import Phase
 from teardown.science.crystallography.presence import likeness
 from teardown.science.crystallography.refinement import Refinement
@@ -34,6 +35,7 @@ def limits_of(
     there = {p.key for p in fit.phases}
     reach = times * likeness(fit.solved.linear.residual)
     found: dict[str, Limit] = {}
+    drawn: list[Column] = []  # the phases of the fit, alike for each that is put back
     for phase in offered:
         if phase.key in there or phase.identification_only:
             continue
@@ -44,15 +46,16 @@ def limits_of(
             for i, p in enumerate(whole.parameters)
             if p.phase is None or p.phase < len(fit.phases) or p.kind in {"log_X", "cell"}
         ]
-        found[phase.key] = _limit(whole, [*refined, phase.with_cell(phase.cell)], reach)
+        drawn = drawn or [column(whole.x, p, whole.theta, whole.free) for p in whole.patterns[:-1]]
+        found[phase.key] = _limit(whole, [*refined, phase.with_cell(phase.cell)], reach, drawn)
     return found
 
 
-def _limit(fit: Refinement, phases: Sequence[Phase], times: float) -> Limit:
-    """Solve the scales alone and read the last one with its e.s.d."""
+def _limit(fit: Refinement, phases: Sequence[Phase], times: float, known: Sequence[Column]) -> Limit:
+    """Solve the scales alone and read the last one with its e.s.d.; ``known`` are columns of the others."""
     from teardown.science.crystallography.least_squares import Solution, solve_linear
 
-    trial = fit.trial(fit.theta)
+    trial = fit.trial(fit.theta, known=known)
     linear = solve_linear(trial.columns, fit.y * fit.weight, fit.non_negative)
     chi2 = float(linear.residual @ linear.residual)
     fit.solution = Solution(fit.theta, linear, trial.columns, trial.slopes(linear.coefficients), chi2)

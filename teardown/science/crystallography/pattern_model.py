@@ -313,6 +313,8 @@ def _draw(
         return
     low, high = int(at.rows.min()), int(at.rows.max()) + 1
     rows, starts = (at.rows - low).astype(np.int32), at.starts.astype(np.int32)
+    # one frame of rows and columns, filled with the values and with each kind of derivative in turn
+    matrix = csc_array((shape.value, rows, starts), shape=(high - low, len(starts) - 1))
     for c, values in enumerate((shape.value, shape.by_position, shape.by_width, shape.by_eta)):
         keys = [k for k, parts in wanted.items() if parts[c] is not None]
         factors = [f for k in keys if (f := wanted[k][c]) is not None]
@@ -321,6 +323,6 @@ def _draw(
             factors.append(weight)
             onto.append(drawn.value)
         if onto:
-            matrix = csc_array((values, rows, starts), shape=(high - low, len(starts) - 1))
+            matrix.data = values
             for total, more in zip(onto, (matrix @ np.column_stack(factors)).T, strict=True):
                 total[low:high] += more

@@ -76,9 +76,10 @@ class Refinement:
         self.free: list[int] = []
         self.solution: Solution | None = None
 
-    def trial(self, theta: Array, with_slopes: bool = True) -> Trial:
-        """Build the weighted problem at a set of parameters."""
-        drawn = [column(self.x, p, theta, self.free, with_slopes=with_slopes) for p in self.patterns]
+    def trial(self, theta: Array, with_slopes: bool = True, known: Sequence[Column] = ()) -> Trial:
+        """Build the weighted problem at a set of parameters; ``known`` are columns of the first phases."""
+        rest = self.patterns[len(known) :]
+        drawn = [*known, *(column(self.x, p, theta, self.free, with_slopes=with_slopes) for p in rest)]
         columns = np.column_stack([d.value for d in drawn] + [self.background_columns]) * self.weight[:, None]
         return Trial(columns, lambda c: self._slopes(drawn, c))
 

@@ -26,6 +26,8 @@ NEAR_METAL, MOST_SCATTERED = 10.0, 0.025
 # Particles that lie anywhere border on pore or oxide about as often as these fill the picture; the last of
 # the metal within its oxide less than half as often. Fewer particles than this may lie anyhow by chance
 LEAST_OPEN, RING_PX, FEWEST_BRIGHT = 0.5, (2, 5), 6
+# Metal that is less than this share of the oxide has oxide round it; particles lie anywhere
+SCARCE, MOST_BESIDE = 0.25, 0.6
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,12 +76,29 @@ def enclosed_bright(facts: Facts) -> bool:
     bright = (facts.labels == BRIGHT).astype(np.uint8)
     if cv2.connectedComponents(bright)[0] <= FEWEST_BRIGHT:  # one of them is what is not bright
         return False
-    away = cv2.distanceTransform(1 - bright, cv2.DIST_L2, cv2.DIST_MASK_5)
+    open_beside, open_anywhere = _shares(facts, bright, (PORE, OXIDE), METAL)
+    return open_beside < LEAST_OPEN * open_anywhere
+
+
+def scarce_metal(facts: Facts) -> bool:
+    """Tell whether metal is little beside the oxide and lies anywhere: then it may be particles brighter than
+    metal, and the metal be called oxide."""
+    metal, oxide = (int(facts.sums.counts[code]) for code in (METAL, OXIDE))
+    if facts.trained is not None or facts.search.levels.bright is not None or metal > SCARCE * oxide:
+        return False
+    beside, anywhere = _shares(facts, (facts.labels == METAL).astype(np.uint8), (PORE,), OXIDE)
+    return beside > MOST_BESIDE * anywhere
+
+
+def _shares(facts: Facts, bodies: NDArray[np.uint8], some: tuple[int, ...], rest: int) -> tuple[float, float]:
+    """Give the share of some classes, among these and the rest, beside bodies and in the whole picture."""
+    away = cv2.distanceTransform(1 - bodies, cv2.DIST_L2, cv2.DIST_MASK_5)
     ring = (away > RING_PX[0]) & (away <= RING_PX[1])
-    beside = np.bincount(facts.labels[ring], minlength=5)[[PORE, OXIDE, METAL]]
-    anywhere = facts.sums.counts[[PORE, OXIDE, METAL]]
-    open_beside, open_anywhere = (1 - held[2] / max(held.sum(), 1) for held in (beside, anywhere))
-    return bool(open_beside < LEAST_OPEN * open_anywhere)
+    one, other = (
+        float(sum(held[code] for code in some) / max(sum(held[code] for code in (*some, rest)), 1))
+        for held in (np.bincount(facts.labels[ring], minlength=5), facts.sums.counts)
+    )
+    return one, other
 
 
 def scattered_oxide(facts: Facts) -> float:

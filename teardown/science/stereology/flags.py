@@ -6,7 +6,7 @@ import numpy as np
 
 from teardown.science.errors import Remark
 from teardown.science.stereology.classes import BRIGHT, METAL, OXIDE, PORE
-from teardown.science.stereology.facts import Facts, enclosed_bright, remark, scattered_oxide
+from teardown.science.stereology.facts import Facts, enclosed_bright, remark, scarce_metal, scattered_oxide
 from teardown.science.stereology.interfaces import Sums
 from teardown.science.stereology.outline import MUCH_ADDED, doubt_of
 from teardown.science.stereology.picture_flags import (
@@ -111,18 +111,7 @@ def _of_levels(facts: Facts) -> list[Remark]:
                 "Both count as oxide; the smaller may be hydrous.",
             )
         )
-    if levels.bright is not None and enclosed_bright(facts):
-        share = float(facts.sums.counts[BRIGHT] / max(facts.sums.area_px, 1))
-        found.append(
-            remark(
-                "bright_within_metal",
-                "warning",
-                f"What is brighter than metal, {share:.1%} of the area, lies within it almost everywhere:"
-                " it may be the last of the metal, and what is called metal its oxide.",
-                share,
-                "Hold a grain against a known metal; if it is metal, pin the session's levels on it.",
-            )
-        )
+    found += _of_which_is_metal(facts)
     if search.lowered > MOST_LOWERED:
         found.append(
             remark(
@@ -169,6 +158,35 @@ def _of_levels(facts: Facts) -> list[Remark]:
                 f"No oxide thicker than {thin} was surely seen; {most:.1%} of the metal looks like it.",
                 coverage.value,
                 "Take it as none above the detection limit; thinner films are not seen.",
+            )
+        )
+    return found
+
+
+def _of_which_is_metal(facts: Facts) -> list[Remark]:
+    """Say where the greys alone leave open which of them is metal."""
+    found = []
+    bright, metal = (float(facts.sums.counts[code] / max(facts.sums.area_px, 1)) for code in (BRIGHT, METAL))
+    if enclosed_bright(facts):
+        found.append(
+            remark(
+                "bright_within_metal",
+                "warning",
+                f"What is brighter than metal, {bright:.1%} of the area, lies within it almost everywhere:"
+                " it may be the last of the metal, and what is called metal its oxide.",
+                bright,
+                "Hold a grain against a known metal; if it is metal, pin the session's levels on it.",
+            )
+        )
+    if scarce_metal(facts):
+        found.append(
+            remark(
+                "metal_scarce",
+                "warning",
+                f"What is called metal, {metal:.1%} of the area, is little beside the oxide and lies"
+                " anywhere: it may be particles brighter than metal, and the metal be called oxide.",
+                metal,
+                "Hold a grain against a known metal, and pin the session's levels on it.",
             )
         )
     return found

@@ -84,3 +84,18 @@ def test_the_last_of_the_metal_within_its_oxide_is_not_passed_over() -> None:
     other = measure_field(cores(inside=False), settings=PLAIN)
     assert other.levels.bright is not None
     assert "bright_within_metal" not in {flag.code for flag in other.flags}
+
+
+def test_many_particles_brighter_than_metal_are_not_silently_taken_for_it() -> None:
+    rng = np.random.default_rng(6)
+    fine = np.full((1200, 1200), 0.15, np.float32)
+    for x, y in rng.uniform(0, 1200, (60, 2)):
+        cv2.circle(fine, (int(x), int(y)), 75, 0.5, -1)
+    for x, y in rng.uniform(0, 1200, (12, 2)):
+        cv2.circle(fine, (int(x), int(y)), 56, 0.85, -1)
+    grey = cv2.GaussianBlur(cv2.resize(fine, (300, 300), interpolation=cv2.INTER_AREA), (0, 0), 1.0)
+    result = measure_field((grey + rng.normal(0, 0.02, grey.shape)).astype(np.float32), settings=PLAIN)
+    told = {flag.code for flag in result.flags if flag.level != "info"}
+    assert result.levels.bright is None
+    assert "metal_scarce" in told
+    assert "metal_scarce" not in {flag.code for flag in measure_field(grey_of(), settings=PLAIN).flags}

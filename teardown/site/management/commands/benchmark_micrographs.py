@@ -23,7 +23,7 @@ oxides, bright specks and porous iron, with scan lines, stripes, uneven focus, g
   up to all, where these lie within the next grey; a pinned session reads it rightly. Without any metal, oxide
   is taken for metal, and nothing in the picture says so.
 - Where particles brighter than metal hold more than a thirtieth of the picture, they may be taken for metal,
-  and metal for oxide: told (``metal_scarce``) as long as they are less than a quarter of what is called oxide.
+  and metal for oxide: told (``metal_scarce``) while they are less than a quarter of what is called oxide.
 - Black frames and burnt-in labels count as section; they are flagged (``saturated_black``, ``_white``), to be
   drawn as left out.
 - Fine round pores within the metal: the outline reads 4 % too long.

@@ -18,7 +18,7 @@ from teardown.formats.series_stages import make_series
 from teardown.science.electrochemistry.columns import Series
 from teardown.science.errors import ReadingError, Remark
 
-VERSION = "1"
+VERSION = "2"
 LARGEST_BYTES = 2_000_000_000
 
 

@@ -184,7 +184,7 @@ STATICFILES_FINDERS = [
 
 # --- work: which function a run names, and the release of that function ------------------------------
 WORK = {
-    "cycling.summarise": ("teardown.cycling.measure.summarise", "3"),
+    "cycling.summarise": ("teardown.cycling.measure.summarise", "4"),
     "imaging.section": ("teardown.imaging.measure.section", "5"),
     "imaging.rescale": ("teardown.imaging.measure.rescale", "1"),
     "imaging.sample": ("teardown.imaging.measure.sample", "2"),

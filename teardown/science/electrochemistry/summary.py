@@ -24,7 +24,7 @@ from teardown.science.estimate import Estimate
 
 AH_PER_GRAM_2E = 2 * FARADAY_Ah_PER_MOL / ATOMIC_WEIGHT["Fe"]
 AH_PER_GRAM_3E = 3 * FARADAY_Ah_PER_MOL / ATOMIC_WEIGHT["Fe"]
-VERSION = "3"
+VERSION = "4"
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,7 +10,9 @@ from teardown.science.crystallography.phantoms import powder_pattern
 from teardown.science.crystallography.phases import AmbiguousPhase, NoPhases, UnknownPhase, phase_table
 from teardown.science.crystallography.quality import AnglesOutOfOrder, NotNumbers, TooFewPoints
 from teardown.science.crystallography.radiation import UnknownRadiation
+from teardown.science.crystallography.remarks.pattern import of_leftovers
 from teardown.science.crystallography.remarks.specimen import of_air, of_displacement, of_surface
+from teardown.science.crystallography.residuals import Unexplained
 from teardown.science.crystallography.results import Standard
 from teardown.science.crystallography.settings import Settings
 from teardown.science.errors import Refusal
@@ -102,6 +104,14 @@ def test_a_missing_phase_is_named_first():
     names = [name for peak in fit.unexplained for name in peak.candidates[:1]]
     assert max(set(names), key=names.count) == "goethite"
     assert "UNEXPLAINED_PEAKS" in codes(fit)
+
+
+def test_what_would_explain_a_peak_is_told_by_its_name():
+    peak = Unexplained(19.2, 4.6, 9.0, ("iron-hydroxide",))
+    (one,) = of_leftovers([peak])
+    assert one.message == "1 peak is left over, at 19.20°. It would fit iron(II) hydroxide."
+    (two,) = of_leftovers([peak, replace(peak, two_theta_deg=37.4)])
+    assert two.message.startswith("2 peaks are left over, at 19.20°, 37.40°.")
 
 
 def test_the_wrong_tube_is_noticed():

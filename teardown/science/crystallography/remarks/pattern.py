@@ -7,7 +7,7 @@ import numpy as np
 from teardown.science.crystallography.anode import angles_are_theta, better_anode
 from teardown.science.crystallography.fractions import Amorphous, Shares
 from teardown.science.crystallography.limits import Limit
-from teardown.science.crystallography.phases import Phase
+from teardown.science.crystallography.phases import Phase, phase_table
 from teardown.science.crystallography.profile import mixture
 from teardown.science.crystallography.radiation import NAMES
 from teardown.science.crystallography.refinement import Refinement
@@ -185,11 +185,12 @@ def of_leftovers(more: Sequence[Unexplained]) -> Iterator[Remark]:
     real = [u for u in more if not u.ghost]
     ghosts = [u for u in more if u.ghost]
     if real:
-        names = list(dict.fromkeys(name for u in real for name in u.candidates))
+        table = phase_table().phases
+        names = [table[key].name for key in dict.fromkeys(key for u in real for key in u.candidates)]
         strongest = max(real, key=lambda u: u.sigmas)
         at = ", ".join(f"{u.two_theta_deg:.2f}°" for u in real[:5])
         could = (
-            f" They would fit {', '.join(names[:3])}."
+            f" {'It' if len(real) == 1 else 'They'} would fit {', '.join(names[:3])}."
             if names
             else " No phase of the table has two of its strong lines there."
         )

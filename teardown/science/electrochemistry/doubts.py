@@ -71,7 +71,7 @@ def charge_uncertain(doubt: Array, cycle: Array) -> list[Remark]:
 
 
 def energy_uncertain(doubt: Array, cycle: Array) -> list[Remark]:
-    """Say so where the energy of a cycle is in doubt by more than 0.01 %; by more than 1 %, as a warning."""
+    """Say so where the energy of a cycle is in doubt by more than 0.01 %; by more than 5 %, as a warning."""
     worst = int(np.argmax(doubt)) if doubt.size else 0
     if not doubt.size or doubt[worst] <= SURE_ENERGY:
         return []
@@ -80,7 +80,7 @@ def energy_uncertain(doubt: Array, cycle: Array) -> list[Remark]:
         "(one standard deviation)."
     )
     remedy = "Have the cycler log more often where the voltage moves, or export its energy counter."
-    level: Level = "warning" if doubt[worst] > 0.01 else "info"
+    level: Level = "warning" if doubt[worst] > 0.05 else "info"
     where = f"cycle {cycle[worst]:.0f}"
     return [Remark("ENERGY_UNCERTAIN", level, text, float(doubt[worst]), where, remedy)]
 

@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from teardown.science.electrochemistry.blemishes import Blemishes, find_blemishes
 from teardown.science.electrochemistry.columns import Array, Index, Series, ratio
-from teardown.science.electrochemistry.steps import Steps, find_gaps
+from teardown.science.electrochemistry.steps import Steps, find_gaps, noise_of
 
 HOUR_S = 3600.0
 LOST_INTERVALS = 3  # of its neighbours: between two steps, more than a switch that was not logged
@@ -260,16 +260,8 @@ def _positive_share(current: Array) -> Array:
 
 
 def _voltage_noise(series: Series, steps: Steps) -> Array:
-    """Doubt of a step's mean voltage from the noise of single records, V.
-
-    Second differences show noise where the curve itself is smooth; their median is not moved by the bends.
-    """
-    before, at, after = (
-        series.voltage_V[k : len(series) - 2 + k : max(1, len(series) // 20_000)] for k in range(3)
-    )
-    wobble = np.abs((after - at) - (at - before))
-    sigma = float(np.median(wobble)) / 0.6745 / np.sqrt(6)
-    doubt: Array = 2 * sigma / np.sqrt(np.maximum(steps.last - steps.first, 1))
+    """Doubt of a step's mean voltage from the noise of single records, V."""
+    doubt: Array = 2 * noise_of(series.voltage_V) / np.sqrt(np.maximum(steps.last - steps.first, 1))
     return doubt
 
 

@@ -311,7 +311,7 @@ def _why(head: list[str]) -> str:
         return "The file is empty."
     if sum(map(is_value, re.split(r"[\t;,|]", filled[0]))) >= 3:
         return "The file begins with numbers; no row names its columns."
-    for above, below in pairwise(filled):
+    for above, below in pairwise(filled[:SHORT_HEAD]):
         for mark in DELIMITERS:
             names, cells = fields(above, mark), fields(below, mark)
             odd = [k for k, cell in enumerate(cells) if cell and not is_value(cell)]

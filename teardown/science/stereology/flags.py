@@ -53,9 +53,11 @@ def _of_levels(facts: Facts) -> list[Remark]:
             remark(
                 "levels_from_prior",
                 "info",
-                "Too little oxide was seen to read its grey; 70 % of the way to metal was taken.",
+                "Too little oxide was seen to read its grey; 70 % of the way to metal was taken, and the"
+                " solid that was seen was taken for metal.",
                 levels.oxide_places[0],
-                "Pin the session's levels on a field with thick oxide.",
+                "Pin the session's levels on a field with metal and thick oxide, above all where iron may be"
+                " oxidised through.",
             )
         )
     if levels.source == "manual":

@@ -53,6 +53,8 @@ def test_bare_metal_shows_no_oxide_and_says_so():
     result = measure_field(grey)
     assert result.estimates["oxide_coverage"].value < 0.02
     assert "no_oxide_detected" in {flag.code for flag in result.flags}
+    said = {flag.code: flag.message for flag in result.flags}
+    assert "the solid that was seen was taken for metal" in said["levels_from_prior"]
 
 
 def test_turning_and_mirroring_change_nothing(base):

@@ -7,14 +7,14 @@ from numpy.typing import NDArray
 
 from teardown.science.electrochemistry.blemishes import Blemishes, find_blemishes
 from teardown.science.electrochemistry.columns import Array, Index, Series, ratio
-from teardown.science.electrochemistry.steps import Steps, find_gaps, noise_of
+from teardown.science.electrochemistry.steps import Steps, find_gaps, noise_of, noise_of_turns
 
 HOUR_S = 3600.0
 LOST_INTERVALS = 3  # of its neighbours: between two steps, more than a switch that was not logged
 RARE = 0.2  # of the steps under current: more long pauses beside them are no loss
 HIDDEN = 0.05  # of a sampling interval between two steps, usually: switches are not logged
-WIDE, MOVED_V = 1.9, 0.02  # of the usual interval; V across it: less is the logging of a change
 UNSEEN_BEND = 4.0  # of the voltage's change between two records: so much of it may lie to one side
+SPARSE = 24  # records a step: of fewer, bends of the curve would pass for noise
 BLOCK = 32_768  # records; cut at steps, so that no sum runs across
 
 
@@ -185,14 +185,9 @@ def _sums(series: Series, steps: Steps, gaps: NDArray[np.bool_], begin: int, end
         (area * np.diff(voltage) / UNSEEN_BEND) ** 2,
     ]
     gap = gaps[a : b - 1]
-    # over an interval much longer than most, a voltage that moves may have moved early or late
-    there = interval[:: max(1, interval.size // 2000)]
-    limit = WIDE * float(np.median(there[there > 0])) if there.any() else np.inf
-    wide = gap | ((interval > limit) & (np.abs(np.diff(voltage)) > MOVED_V))
-    if wide.any():
+    if gap.any():
         missing, moved = np.where(gap, np.abs(area), 0.0), np.abs(np.diff(voltage))
-        across = np.where(wide, np.abs(area) * np.where(gap, moved, moved / 2), 0.0)
-        amounts += [missing, across, np.where(gap, np.abs(power_area), 0.0)]
+        amounts += [missing, missing * moved, np.where(gap, np.abs(power_area), 0.0)]
     padded = np.zeros(b - a)
     sums = np.zeros((10, end - begin))
     for row, amount in enumerate(amounts):
@@ -261,7 +256,11 @@ def _positive_share(current: Array) -> Array:
 
 def _voltage_noise(series: Series, steps: Steps) -> Array:
     """Doubt of a step's mean voltage from the noise of single records, V."""
-    doubt: Array = 2 * noise_of(series.voltage_V) / np.sqrt(np.maximum(steps.last - steps.first, 1))
+    voltage, flowing = series.voltage_V, steps.kind != 0
+    noise, records = noise_of(voltage), steps.last - steps.first + 1
+    if flowing.any() and float(np.median(records[flowing])) < SPARSE:
+        noise = min(noise, noise_of_turns(voltage, steps.of_record))
+    doubt: Array = 2 * noise / np.sqrt(np.maximum(records - 1, 1))
     return doubt
 
 

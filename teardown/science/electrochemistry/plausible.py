@@ -53,9 +53,12 @@ def size_doubts(table: CycleTable, most_Ah: float | None) -> list[Remark]:
 
 def more_out_than_in(table: CycleTable) -> list[Remark]:
     """Say so where cycles usually give more charge or energy than they took."""
-    usual = {n: _usual(table[f"{n}_efficiency"]) for n in ("coulombic", "energy")}
-    doubt = doubt_of_charge(table, table["complete"] > 0) if usual["coulombic"] else 0.0
-    above = {n: value for n, value in usual.items() if value and value > 1.01 + 3 * doubt}
+    whole = table["complete"] > 0
+    above = {}
+    for name, unit in (("coulombic", "Ah"), ("energy", "Wh")):
+        usual = _usual(table[f"{name}_efficiency"])
+        if usual and usual > 1.01 + 3 * doubt_of(table, unit, whole):
+            above[name] = usual
     if not above:
         return []
     name, value = next(iter(above.items()))
@@ -71,10 +74,10 @@ def _usual(values: Array) -> float | None:
     return float(np.median(known)) if known.size else None
 
 
-def doubt_of_charge(table: CycleTable, like: Array | NDArray[np.bool_]) -> float:
-    """Give the usual relative uncertainty of one discharge over one charge.
+def doubt_of(table: CycleTable, unit: str, like: Array | NDArray[np.bool_]) -> float:
+    """Give the usual relative uncertainty of one discharge over one charge, of charges (Ah) or energies (Wh).
 
-    Rounding is alike in every cycle, so it does not average out over them.
+    Rounding and few records are alike in every cycle, so they do not average out over them.
     """
-    parts = [table[f"u_{way}_Ah"][like] / table[f"{way}_Ah"][like] for way in ("charge", "discharge")]
+    parts = [table[f"u_{way}_{unit}"][like] / table[f"{way}_{unit}"][like] for way in ("charge", "discharge")]
     return float(np.median(np.hypot(*parts)))

@@ -9,7 +9,7 @@ from teardown.science.constants import ATOMIC_WEIGHT, FARADAY_Ah_PER_MOL
 from teardown.science.electrochemistry.columns import Array, Index, Series
 from teardown.science.electrochemistry.cycles import Opening
 from teardown.science.electrochemistry.knee import find_knee
-from teardown.science.electrochemistry.plausible import doubt_of_charge, more_out_than_in, size_doubts
+from teardown.science.electrochemistry.plausible import doubt_of, more_out_than_in, size_doubts
 from teardown.science.electrochemistry.resistance import DELAY_S
 from teardown.science.electrochemistry.retention import (
     Reference,
@@ -268,10 +268,12 @@ def _against_reference(
         "mean_discharge_V": _median(table["mean_discharge_V"][like]),
         "mean_charge_V": _median(table["mean_charge_V"][like]),
     }
-    doubt = doubt_of_charge(table, like)
-    for name in ("coulombic_efficiency", "energy_efficiency"):
-        metrics[name] = _median_estimate(table[name][like], doubt)
-    metrics["voltage_efficiency"] = _median_estimate(table["voltage_efficiency"][like])
+    doubt_Ah, doubt_Wh = (doubt_of(table, unit, like) for unit in ("Ah", "Wh"))
+    doubt_V = float(
+        np.sqrt(max(doubt_Wh**2 - doubt_Ah**2, 0.0))
+    )  # what energies are in doubt by beyond charges
+    for name, doubt in (("coulombic", doubt_Ah), ("energy", doubt_Wh), ("voltage", doubt_V)):
+        metrics[f"{name}_efficiency"] = _median_estimate(table[f"{name}_efficiency"][like], doubt)
     metrics |= (
         _fades(table, like, reference) | _knee(cycle, capacity, reference) | _plateaus(table, like, reference)
     )
@@ -295,7 +297,7 @@ def _median_estimate(values: Array, doubt: float = 0.0) -> Estimate | None:
         middle + float(np.hypot(known[high] - middle, alike)),
         "1",
         int(known.size),
-        "median, interval by order statistics and the doubt of single charges",
+        "median, interval by order statistics and the doubt of single values",
     )
 
 

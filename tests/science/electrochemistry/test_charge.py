@@ -7,7 +7,7 @@ from teardown.science.electrochemistry.columns import Array, Series, SeriesTooSh
 from teardown.science.electrochemistry.counters import count_charge, increments
 from teardown.science.electrochemistry.integration import integrate
 from teardown.science.electrochemistry.phantoms import Life, Phantom, cycling_history
-from teardown.science.electrochemistry.steps import find_gaps, find_steps
+from teardown.science.electrochemistry.steps import find_gaps, find_steps, noise_of_turns
 from teardown.science.electrochemistry.table import tabulate
 
 COUNTERS = ("charging_capacity_ah", "discharging_capacity_ah")
@@ -205,3 +205,19 @@ def test_the_energy_of_few_records_is_within_twice_its_doubt_and_said_to_be_unce
     cycles = tabulate(series)
     assert np.all(np.abs(cycles["charge_Wh"] - truth) <= 2 * cycles["u_charge_Wh"])
     assert "ENERGY_UNCERTAIN" in {r.code for r in cycles.remarks}
+
+
+def test_bends_between_few_records_do_not_pass_for_noise() -> None:
+    phantom = cycling_history(cycles=12, records=12, rest_records=3, voltage_noise_V=8e-4, seed=3)
+    table = tabulate(without(phantom.series, *COUNTERS))
+    error = np.abs(table["discharge_Wh"] - phantom.discharge_Wh)
+    assert np.all(error <= 2 * table["u_discharge_Wh"])
+    assert np.all(table["u_discharge_Wh"] < 0.01 * phantom.discharge_Wh), "a tenth of that is true"
+
+
+def test_noise_is_read_from_where_it_turns_a_curve_about() -> None:
+    drawn = np.random.default_rng(5).normal(0, 0.003, 20_000)
+    bends = np.repeat([[0.0, 0.5, 0.9, 1.0]], 5000, axis=0).ravel()
+    own = np.arange(20_000) // 4
+    assert noise_of_turns(drawn, np.zeros(20_000, dtype=np.int64)) == pytest.approx(0.003, rel=0.02)
+    assert noise_of_turns(bends, own) == 0

@@ -168,3 +168,15 @@ def test_iron_that_could_not_give_this_much_is_an_error() -> None:
         codes = {r.code for r in summarise(phantom.series, iron_mass_g=mass).remarks}
         assert "CAPACITY_IMPLAUSIBLE" in codes
     assert "CAPACITY_IMPLAUSIBLE" not in {r.code for r in summarise(phantom.series, iron_mass_g=1.2).remarks}
+
+
+@pytest.mark.parametrize("records", [12, 30])
+def test_the_interval_of_an_energy_efficiency_holds_the_truth_though_records_are_few(records: int) -> None:
+    phantom = cycling_history(cycles=20, records=records, rest_records=3, voltage_noise_V=8e-4, seed=2)
+    found = summarise(phantom.series).metrics
+    truth = float(np.median(phantom.discharge_Wh / phantom.charge_Wh))
+    efficiency, of_voltage = found["energy_efficiency"], found["voltage_efficiency"]
+    assert efficiency.low <= truth <= efficiency.high
+    assert efficiency.high - efficiency.low < 0.04 * truth
+    by_voltage = truth / float(np.median(phantom.discharge_Ah / phantom.charge_Ah))
+    assert of_voltage.low <= by_voltage <= of_voltage.high

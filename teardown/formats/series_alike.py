@@ -26,13 +26,13 @@ def one_of_alike(hits: list[tuple[int, C]], samples: dict[str, list[str]]) -> li
     """Leave out columns that say the same in another unit: of V and mV, the one with finer digits is kept."""
     kept: list[tuple[int, C]] = []
     for rank, column in hits:
-        alike = [k for k, (_, other) in enumerate(kept) if _say_the_same(column, other, samples)]
-        if not alike:
+        at = next((k for k, (_, one) in enumerate(kept) if _say_the_same(column, one, samples)), None)
+        if at is None:
             kept.append((rank, column))
-        elif _finest(column, samples) < _finest(kept[alike[0]][1], samples):
-            kept[alike[0]] = (min(rank, kept[alike[0]][0]), column)
-        else:
-            kept[alike[0]] = (min(rank, kept[alike[0]][0]), kept[alike[0]][1])
+            continue
+        other_rank, other = kept[at]
+        finer = column if _finest(column, samples) < _finest(other, samples) else other
+        kept[at] = (min(rank, other_rank), finer)
     return kept
 
 

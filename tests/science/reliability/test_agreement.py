@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+from scipy.stats import binomtest
 
 from teardown.science.reliability.agreement import NotAnAgreementTable, agreement, table_of, weighted_kappa
 
@@ -26,10 +27,12 @@ def test_one_cell_of_a_rare_mode_on_which_both_agree_proves_nothing_beyond_chanc
     assert found.ac1.low > 0.9
 
 
-def test_none_of_ten_disagreeing_leaves_the_published_share_possible():
-    """Clopper and Pearson's limit for 0 of 10 is 30.85 % (their charts; any table of exact limits)."""
-    found = agreement([[5, 0], [0, 5]]).kappa
-    assert (1 - found.low) / 2 == pytest.approx(0.3085, abs=5e-5)
+@pytest.mark.parametrize("n", [3, 10, 42, 500])
+def test_the_share_of_disagreement_left_possible_is_the_exact_binomial_limit(n: int) -> None:
+    """Clopper and Pearson's limit as scipy has it: of two equally frequent answers, chance agrees on half."""
+    found = agreement(np.diag([n, n])).kappa
+    limit = binomtest(0, 2 * n).proportion_ci(0.95, method="exact").high
+    assert found.low == pytest.approx(1 - 2 * limit)
 
 
 def test_guessing_agrees_as_chance_would():
